@@ -1,0 +1,2 @@
+// Package parsers turns console bytes into typed events.
+package parsers
