@@ -116,6 +116,9 @@ func RefOf(e Entry) Ref {
 func RefsOf(entries ...Entry) []Ref {
 	var refs []Ref
 	for _, e := range entries {
+		if e.N == 0 {
+			continue // no entry: no evidence
+		}
 		r := RefOf(e)
 		if n := len(refs); n > 0 && r.Type == RefConsole && refs[n-1].Type == RefConsole && refs[n-1].To == r.From {
 			refs[n-1].To = r.To

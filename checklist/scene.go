@@ -1,7 +1,239 @@
 package checklist
 
-// A Scene is what a running check sees of the run.
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"propwright/parsers"
+)
+
+// ErrNoAnswer says that nobody is there to answer a question.
+var ErrNoAnswer = errors.New("no answer to be had")
+
+// ErrPortLost says that the port went away and did not come back.
+var ErrPortLost = errors.New("port lost")
+
+// errInterrupted ends an attempt at a step because the console had a gap in the
+// middle of it: what happened meanwhile is not known.
+var errInterrupted = errors.New("console interrupted")
+
+const measureRole = "tag-role"
+
+// A Scene is what a running check sees of the run: the step, what it is judged
+// by, the log to read and the hands to use. It is made anew for each attempt.
 type Scene struct {
-	Step Step
-	Item Item
+	Step    Step
+	Item    Item
+	Log     *Log
+	Clock   Clock
+	Attempt int // from 1; above 1 this is a repetition after an interruption
+
+	engine  *Engine
+	first   int64 // entries up to this number came before the step's first attempt
+	begin   int64 // and up to this one before the present attempt
+	calm    bool  // a vanishing port is expected
+	unasked []Entry
+	bootsOK int // boots that were asked for and are still to come
 }
+
+// Now is the run's time.
+func (s *Scene) Now() time.Time { return s.Clock.Now() }
+
+// Belief is what the log says the board is in.
+func (s *Scene) Belief() Belief { return s.Log.Belief() }
+
+// Cursor reads what comes from now on.
+func (s *Scene) Cursor() *Cursor { return CursorAt(s.Log.Len()) }
+
+// Beginning reads from where the present attempt began.
+func (s *Scene) Beginning() *Cursor { return CursorAt(s.begin) }
+
+// Earlier returns what the log holds of this step, earlier attempts included.
+func (s *Scene) Earlier() []Entry {
+	var own []Entry
+	for _, e := range s.Log.Entries(s.first) {
+		if e.Step == s.Step.ID && e.Sitting == s.Step.Sitting {
+			own = append(own, e)
+		}
+	}
+	return own
+}
+
+// Measures returns the measurements of that name that this step has made,
+// earlier attempts included.
+func (s *Scene) Measures(name string) []Entry {
+	var found []Entry
+	for _, e := range s.Earlier() {
+		if e.Measure != nil && e.Measure.Name == name {
+			found = append(found, e)
+		}
+	}
+	return found
+}
+
+// Measure puts a measurement on record.
+func (s *Scene) Measure(m Measure) (Entry, error) {
+	return s.Log.Append(Entry{Type: EntryMeasure, Measure: &m})
+}
+
+// Note puts a remark on record.
+func (s *Scene) Note(format string, args ...any) error {
+	_, err := s.Log.Append(Entry{Type: EntryNote, Note: fmt.Sprintf(format, args...)})
+	return err
+}
+
+// ExpectDetach says that the port going away is now part of the step.
+func (s *Scene) ExpectDetach() { s.calm = true }
+
+// Await reads from the cursor until an entry matches; ok is false when that has
+// not happened within the given time. A console that goes away unexpectedly ends
+// the attempt with an error that the engine knows how to take.
+func (s *Scene) Await(ctx context.Context, c *Cursor, within time.Duration, match func(Entry) bool) (e Entry, ok bool, err error) {
+	until := s.Now().Add(within)
+	for {
+		e, ok, err := c.Next(ctx, s.Log, until)
+		if err != nil || !ok {
+			return Entry{}, false, err
+		}
+		if err := s.watch(ctx, c, e); err != nil {
+			return Entry{}, false, err
+		}
+		if match(e) {
+			return e, true, nil
+		}
+	}
+}
+
+// watch looks at what no step asked for: a lost port, a restart.
+func (s *Scene) watch(ctx context.Context, c *Cursor, e Entry) error {
+	if e.Event == nil {
+		return nil
+	}
+	switch e.Event.Kind {
+	case parsers.KindDetached:
+		if s.calm {
+			return nil
+		}
+		return s.comeBack(ctx, c)
+	case parsers.KindBoot:
+		if s.bootsOK > 0 {
+			s.bootsOK--
+		} else {
+			s.unasked = append(s.unasked, e)
+		}
+	}
+	return nil
+}
+
+// comeBack waits for a lost port to return and then gives up the attempt.
+func (s *Scene) comeBack(ctx context.Context, c *Cursor) error {
+	until := s.Now().Add(s.engine.patience())
+	for {
+		e, ok, err := c.Next(ctx, s.Log, until)
+		switch {
+		case err != nil:
+			return err
+		case !ok:
+			return ErrPortLost
+		case e.Event != nil && e.Event.Kind == parsers.KindAttached:
+			return errInterrupted
+		}
+	}
+}
+
+// AwaitKind is Await for an event of one of the kinds.
+func (s *Scene) AwaitKind(ctx context.Context, c *Cursor, within time.Duration, kinds ...parsers.Kind) (Entry, bool, error) {
+	return s.Await(ctx, c, within, func(e Entry) bool { return IsKind(e, kinds...) })
+}
+
+// IsKind reports whether the entry is an event of one of the kinds.
+func IsKind(e Entry, kinds ...parsers.Kind) bool {
+	if e.Event == nil {
+		return false
+	}
+	for _, k := range kinds {
+		if e.Event.Kind == k {
+			return true
+		}
+	}
+	return false
+}
+
+// Pause lets the run's time pass while entries go on arriving.
+func (s *Scene) Pause(ctx context.Context, d time.Duration) error {
+	_, _, err := s.Await(ctx, s.Cursor(), d, func(Entry) bool { return false })
+	return err
+}
+
+// Instruct asks hands for an act and puts that on record first.
+func (s *Scene) Instruct(ctx context.Context, in Instruction) error {
+	if _, err := s.Log.Append(Entry{Type: EntryInstruct, Instruct: &in}); err != nil {
+		return err
+	}
+	if in.Act == ActReset || in.Act == ActSupplyOn || in.Act == ActUSBIn {
+		s.bootsOK++
+	}
+	return s.engine.Person.Instruct(ctx, in)
+}
+
+// Ask returns the answer to a question of this step. What was answered before
+// the step was interrupted is not asked again.
+func (s *Scene) Ask(ctx context.Context, q Question) (Entry, error) {
+	q.Step = s.Step.ID
+	for _, e := range s.Earlier() {
+		if e.Answer != nil && e.Answer.Question.Key == q.Key {
+			return e, nil
+		}
+	}
+	a, err := s.engine.Person.Ask(ctx, q)
+	if err != nil {
+		return Entry{}, fmt.Errorf("step %q, question %q: %w", q.Step, q.Key, err)
+	}
+	a.Question = q
+	return s.Log.Append(Entry{Type: EntryAnswer, Answer: &a})
+}
+
+// LikelySpeed asks the board's port at which speed it hears text.
+func (s *Scene) LikelySpeed(ctx context.Context) (int, error) {
+	s.bootsOK += 1000 // each trial resets the board
+	defer func() { s.bootsOK = 0 }()
+	return s.engine.Board.LikelySpeed(ctx)
+}
+
+// Reset restarts the board and returns the boot event that proves it; ok is
+// false when none came.
+func (s *Scene) Reset(ctx context.Context) (boot Entry, ok bool, err error) {
+	c := s.Cursor()
+	s.bootsOK++
+	if err := s.engine.Board.Reset(ctx); err != nil {
+		return Entry{}, false, err
+	}
+	boot, ok, err = s.AwaitKind(ctx, c, bootWithin, parsers.KindBoot)
+	if !ok {
+		s.bootsOK = 0
+	}
+	return boot, ok, err
+}
+
+// Settle waits until the console has been quiet for a while, as it is once the
+// boot text is through, but no longer than a bound.
+func (s *Scene) Settle(ctx context.Context) error {
+	until := s.Now().Add(settleMost)
+	c := s.Cursor()
+	for s.Now().Before(until) {
+		_, more, err := s.Await(ctx, c, settleQuiet, func(e Entry) bool { return e.Event != nil })
+		if err != nil || !more {
+			return err
+		}
+	}
+	return nil
+}
+
+// From experience with boards that wait for their network at start; no source.
+const (
+	bootWithin  = 10 * time.Second
+	settleQuiet = 2 * time.Second
+	settleMost  = 20 * time.Second
+)

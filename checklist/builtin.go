@@ -1,0 +1,19 @@
+package checklist
+
+// BuiltinChecks are the kinds of check that need only the console and the
+// person. Range, network and service come from their own packages.
+func BuiltinChecks() Checks {
+	return Checks{
+		"wiring":      BlindCheckFunc(checkWiring),
+		"attach":      CheckFunc(checkAttach),
+		"settings":    CheckFunc(checkSettings),
+		"reader-chip": CheckFunc(checkChip),
+		"master":      CheckFunc(checkMaster),
+		"programming": CheckFunc(checkProgramming),
+		"cards":       CheckFunc(checkCards),
+		"lights":      CheckFunc(checkLights),
+		"removal":     CheckFunc(checkRemoval),
+		"clean-up":    CheckFunc(checkCleanUp),
+		"sign-off":    BlindCheckFunc(checkSignOff),
+	}
+}

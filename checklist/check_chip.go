@@ -1,0 +1,192 @@
+package checklist
+
+import (
+	"context"
+	"fmt"
+	"maps"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"propwright/parsers"
+)
+
+const (
+	measureVersion = "reader-version"
+	handsOff       = "hands off"
+	flexed         = "flexed"
+)
+
+// checkChip reads the chip's version over and over, first with nobody touching
+// the board and then with the joints bent a little. One steady value is an
+// identity; several are an electrical fault, whatever the values.
+func checkChip(ctx context.Context, s *Scene) ([]Finding, error) {
+	reads, err := s.Step.Int("reads")
+	if err != nil {
+		return nil, err
+	}
+	flexReads, err := s.Step.Int("flex_reads")
+	if err != nil {
+		return nil, err
+	}
+	within, err := s.Step.Seconds("within")
+	if err != nil {
+		return nil, err
+	}
+	if err := s.readVersions(ctx, handsOff, reads, within); err != nil {
+		return nil, err
+	}
+	still := s.versions(handsOff)
+	findings := []Finding{versionFinding(still)}
+	if findings[0].Verdict != Passed {
+		return findings, nil // bending would tell nothing more
+	}
+	if f, told := s.selfTest(still); told {
+		findings = append(findings, f)
+	}
+	if flexReads == 0 {
+		return findings, nil
+	}
+	if err := s.Instruct(ctx, Instruction{Act: ActFlex, Text: "Bend the reader board gently at its header with the plastic stick, and keep bending."}); err != nil {
+		return nil, err
+	}
+	if err := s.readVersions(ctx, flexed, flexReads, within); err != nil {
+		return nil, err
+	}
+	if err := s.Instruct(ctx, Instruction{Act: ActRelax, Text: "Take the stick away."}); err != nil {
+		return nil, err
+	}
+	return append(findings, flexFinding(still, s.versions(flexed))), nil
+}
+
+// readVersions restarts the board until there are n readings of that manner.
+func (s *Scene) readVersions(ctx context.Context, manner string, n int, within time.Duration) error {
+	for len(s.versions(manner)) < n {
+		c := s.Cursor()
+		boot, booted, err := s.Reset(ctx)
+		if err != nil {
+			return err
+		}
+		value, rests := "none", RefsOf(boot)
+		if booted {
+			// A chip that does not answer may be told with or without a version.
+			e, told, err := s.AwaitKind(ctx, c, within, parsers.KindReaderVersion, parsers.KindReaderMissing)
+			if err != nil {
+				return err
+			}
+			if told {
+				value, rests = "no answer", RefsOf(e)
+				if e.Event.Kind == parsers.KindReaderVersion {
+					value = e.Event.Field("version")
+				}
+			}
+		}
+		m := Measure{Name: measureVersion, Value: versionNumber(value), Params: map[string]string{"manner": manner, "version": value}, Rests: rests}
+		if _, err := s.Measure(m); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// versionNumber is the register's value, -1 where there is none.
+func versionNumber(text string) float64 {
+	v, err := strconv.ParseUint(strings.TrimPrefix(strings.ToLower(text), "0x"), 16, 8)
+	if err != nil {
+		return -1
+	}
+	return float64(v)
+}
+
+func (s *Scene) versions(manner string) []Entry {
+	return slices.DeleteFunc(s.Measures(measureVersion), func(e Entry) bool { return e.Measure.Params["manner"] != manner })
+}
+
+// tally counts the readings by value, the most frequent first.
+func tally(readings []Entry) (values []string, count map[string]int) {
+	count = map[string]int{}
+	for _, r := range readings {
+		count[r.Measure.Params["version"]]++
+	}
+	values = slices.SortedFunc(maps.Keys(count), func(a, b string) int {
+		if count[a] != count[b] {
+			return count[b] - count[a]
+		}
+		return strings.Compare(a, b)
+	})
+	return values, count
+}
+
+func versionFinding(readings []Entry) Finding {
+	values, count := tally(readings)
+	n := len(readings)
+	f := Finding{What: "chip version", How: Measured, Rests: RefsOf(readings...), Verdict: Failed, Limit: ptr(Text("one steady version of a working chip"))}
+	if len(values) > 1 {
+		var parts []string
+		for _, v := range values {
+			parts = append(parts, fmt.Sprintf("%s %d times", v, count[v]))
+		}
+		f.Value = Text(fmt.Sprintf("several version values in %d readings: %s", n, strings.Join(parts, ", ")))
+		f.Note = "Values that change are electrical: a loose joint, a long lead, a failing board. Solder every pin of the header, shorten the leads, then try another reader board."
+		return f
+	}
+	value := "none"
+	if n > 0 {
+		value = values[0]
+	}
+	number := versionNumber(value)
+	if number < 0 {
+		f.Value = Text(fmt.Sprintf("%s, %d of %d", value, n, n))
+		f.Note = "The firmware tells no version: it found no chip, or does not print it."
+		return f
+	}
+	chip := parsers.ChipVersion(byte(number))
+	f.Value = Number(number, "", fmt.Sprintf("version %s, %d of %d", chip.Hex(), n, n))
+	switch {
+	case chip.Silent:
+		f.Note = chip.Meaning + ". No communication: a pin not soldered, no supply at the chip, or a data wire on the wrong pin."
+	case chip.Genuine:
+		f.Verdict, f.Note = Passed, chip.Meaning+"."
+	default:
+		f.Verdict, f.Note = Passed, fmt.Sprintf("Note: version %s is not of the original maker (%s); the self-test is not comparable, so range and repeatability decide.", chip.Hex(), chip.Meaning)
+	}
+	return f
+}
+
+// selfTest is the finding on the chip's own test, where the firmware runs it.
+func (s *Scene) selfTest(still []Entry) (f Finding, told bool) {
+	echo := s.Belief().SelfTest
+	if echo.N == 0 {
+		return f, false
+	}
+	f = Finding{What: "chip self-test", How: Measured, Verdict: Passed, Value: Text(echo.Value), Rests: RefsOf(s.Log.entry(echo.N))}
+	genuine := len(still) > 0 && parsers.ChipVersion(byte(still[0].Measure.Value)).Genuine
+	switch {
+	case !genuine:
+		f.Value = Text("not comparable (" + echo.Value + ")")
+		f.Note = "Reference bytes exist for the original chip's versions only."
+	case echo.Value != "passed":
+		f.Note = "The bytes differ from the data sheet's; a tag that is read outweighs that, so the cards step decides."
+	}
+	return f, true
+}
+
+func flexFinding(still, bent []Entry) Finding {
+	want := still[0].Measure.Params["version"]
+	bad := 0
+	for _, r := range bent {
+		if r.Measure.Params["version"] != want {
+			bad++
+		}
+	}
+	f := Finding{
+		What: "joints under flex", How: Measured, Verdict: Passed, Rests: RefsOf(bent...),
+		Value: Number(float64(bad), "1", fmt.Sprintf("%d of %d readings lost", bad, len(bent))), Limit: ptr(Number(0, "1", "none lost")),
+	}
+	if bad > 0 {
+		f.Verdict = Failed
+		f.Note = "Lost under flex, steady with hands off: a joint. Solder every pin of the header again."
+	}
+	return f
+}

@@ -1,0 +1,167 @@
+package checklist
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"propwright/parsers"
+)
+
+// checkLights has the lamps looked at in two states, by position and blink: one
+// lamp wrong is a wire, all of them the other way round is the polarity.
+func checkLights(ctx context.Context, s *Scene) ([]Finding, error) {
+	within, err := s.Step.Seconds("within")
+	if err != nil {
+		return nil, err
+	}
+	idle, err := s.lampsPlanned("idle")
+	if err != nil {
+		return nil, err
+	}
+	accepted, err := s.lampsPlanned("accepted")
+	if err != nil {
+		return nil, err
+	}
+	if len(s.Item.Board.Lamps) == 0 {
+		return []Finding{{What: "lamps", How: Planned, Verdict: NotConfirmed, Value: Text("no lamps planned"), Note: "The plan names no lamps for this board."}}, nil
+	}
+	if err := s.Instruct(ctx, Instruction{Act: ActLook, Text: "Look at the lamps now and keep in mind which are lit; then lay the prop's own tag on the reader and look again."}); err != nil {
+		return nil, err
+	}
+	c := s.Cursor()
+	e, ok, err := s.Present(ctx, Presentation{Role: RoleShow, Act: ActPlace, Within: within, Kinds: []parsers.Kind{parsers.KindCardAccepted}, Text: "Lay the prop's own tag on the reader and leave it there."})
+	if err != nil {
+		return nil, err
+	}
+	if !ok {
+		return []Finding{{What: "lamps with an accepted tag", How: Measured, Verdict: NotConfirmed, Value: Text("no tag accepted"), Rests: RefsOf(s.Earlier()...)}}, nil
+	}
+	if err := s.Pause(ctx, lampPause); err != nil {
+		return nil, err
+	}
+	answer, err := s.Ask(ctx, Question{
+		Key: "lamps", Kind: AskLamps, Form: "BEFORE / NOW, such as 3 / 2; a star after a lamp that blinks, - for none",
+		Text: fmt.Sprintf("Which lamps were lit before, and which are lit now? Count from the left, 1 to %d.", len(s.Item.Board.Lamps)),
+	})
+	if err != nil {
+		return nil, err
+	}
+	if err := s.Instruct(ctx, Instruction{Act: ActTake, Role: RoleShow, Text: "Lift the tag."}); err != nil {
+		return nil, err
+	}
+	if err := s.Lift(ctx, c, lampPause); err != nil {
+		return nil, err
+	}
+	return s.judgeLamps(answer, e, idle, accepted), nil
+}
+
+// lampPause lets an eye take in a lamp that may blink.
+const lampPause = shortHold * 3
+
+// lampsPlanned turns lamp names of the procedure into positions from the left.
+func (s *Scene) lampsPlanned(param string) (Lamps, error) {
+	names, err := s.Step.Str(param)
+	if err != nil {
+		return nil, err
+	}
+	planned := Lamps{}
+	for _, name := range strings.Fields(names) {
+		blinks := strings.HasSuffix(name, "*")
+		i := slices.Index(s.Item.Board.Lamps, strings.TrimSuffix(name, "*"))
+		if i < 0 && len(s.Item.Board.Lamps) > 0 {
+			return nil, fmt.Errorf("step %q: parameter %q: the board has no lamp %q, it has %v", s.Step.ID, param, name, s.Item.Board.Lamps)
+		}
+		planned[i+1] = blinks
+	}
+	return planned, nil
+}
+
+func (s *Scene) judgeLamps(answer, tag Entry, idle, accepted Lamps) []Finding {
+	before, now, err := ParseLampPair(answer.Answer.Text, len(s.Item.Board.Lamps))
+	if err != nil {
+		return []Finding{{What: "lamps", How: Stated, Verdict: NotConfirmed, Value: Text(answer.Answer.Text), Note: err.Error(), Rests: RefsOf(answer)}}
+	}
+	n := len(s.Item.Board.Lamps)
+	findings := []Finding{
+		lampFinding("lamps without a tag", before, idle, n, RefsOf(answer)),
+		lampFinding("lamps with an accepted tag", now, accepted, n, RefsOf(answer, tag)),
+	}
+	if before.complements(idle, n) && now.complements(accepted, n) {
+		findings[0].Note = "Every lamp is the other way round in both states: the light polarity of the build is wrong for these lamps."
+	}
+	return findings
+}
+
+func lampFinding(what string, seen, planned Lamps, n int, rests []Ref) Finding {
+	f := Finding{What: what, How: Stated, Verdict: Passed, Value: Text("lit: " + seen.String()), Limit: ptr(Text("lit: " + planned.String())), Rests: rests}
+	if seen.String() != planned.String() {
+		f.Verdict = Failed
+		f.Note = fmt.Sprintf("Lamps seen %s, planned %s: a wire or a dead lamp where one is wrong.", seen, planned)
+	}
+	return f
+}
+
+// Lamps are the lit lamps by position from the left, from 1; true where a lamp
+// blinks.
+type Lamps map[int]bool
+
+// String lists the lit lamps, a star after one that blinks, "-" for none.
+func (l Lamps) String() string {
+	var parts []string
+	for i := 1; i <= 99; i++ {
+		if blinks, lit := l[i]; lit {
+			part := strconv.Itoa(i)
+			if blinks {
+				part += "*"
+			}
+			parts = append(parts, part)
+		}
+	}
+	if len(parts) == 0 {
+		return "-"
+	}
+	return strings.Join(parts, " ")
+}
+
+// complements reports whether of n lamps exactly those are lit that m has dark.
+func (l Lamps) complements(m Lamps, n int) bool {
+	for i := 1; i <= n; i++ {
+		_, a := l[i]
+		_, b := m[i]
+		if a == b {
+			return false
+		}
+	}
+	return true
+}
+
+// ParseLampPair reads an answer such as "3 / 2" or "1 2* / -" for n lamps.
+func ParseLampPair(text string, n int) (before, now Lamps, err error) {
+	first, second, found := strings.Cut(text, "/")
+	if !found {
+		return nil, nil, fmt.Errorf("lamps %q: want BEFORE / NOW, such as 3 / 2", text)
+	}
+	if before, err = parseLamps(first, n); err != nil {
+		return nil, nil, err
+	}
+	now, err = parseLamps(second, n)
+	return before, now, err
+}
+
+func parseLamps(text string, n int) (Lamps, error) {
+	lit := Lamps{}
+	for _, part := range strings.Fields(strings.ReplaceAll(text, ",", " ")) {
+		if part == "-" || part == "none" {
+			continue
+		}
+		i, err := strconv.Atoi(strings.TrimSuffix(part, "*"))
+		if err != nil || i < 1 || i > n {
+			return nil, fmt.Errorf("lamp %q: want a number from 1 to %d, with a star when it blinks, or - for none", part, n)
+		}
+		lit[i] = strings.HasSuffix(part, "*")
+	}
+	return lit, nil
+}

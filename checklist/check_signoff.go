@@ -1,0 +1,33 @@
+package checklist
+
+import (
+	"context"
+	"fmt"
+)
+
+// checkSignOff has the person sign for the sitting, whatever came out: a failed
+// run is signed and kept like any other.
+func checkSignOff(ctx context.Context, s *Scene) ([]Finding, error) {
+	worst, n := Passed, 0
+	for place, o := range Outcomes(s.Log.Entries(0), s.engine.Procedure) {
+		if place.Sitting == s.Step.Sitting && place.Step != s.Step.ID {
+			worst = worst.Worse(o.Verdict)
+			n++
+		}
+	}
+	answer, err := s.Ask(ctx, Question{
+		Key: "sign", Kind: AskConfirm,
+		Text: fmt.Sprintf("%d steps decided, the sitting as a whole: %s. The master is with its keeper, and what the report says is what was done. Sign it?", n, worst),
+	})
+	if err != nil {
+		return nil, err
+	}
+	f := Finding{
+		What: "signed by " + answer.Answer.By, How: Stated, Value: Text(answer.Answer.Text), Limit: ptr(Text("yes")), Rests: RefsOf(answer),
+		Verdict: confirmed(answer.Answer.Text),
+	}
+	if f.Verdict == Failed {
+		f.Verdict, f.Note = NotConfirmed, "The person did not sign."
+	}
+	return []Finding{f}, nil
+}

@@ -1,0 +1,292 @@
+package checklist
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"propwright/parsers"
+)
+
+// An Engine walks one sitting of a procedure. Its fields are set by who makes it
+// and not changed while Run is under way.
+type Engine struct {
+	Log       *Log
+	Clock     Clock
+	Person    Person
+	Board     Board // nil when the run has no port
+	Checks    Checks
+	Procedure Procedure
+	Item      Item
+	// Decided, where set, is told of each step as it is decided; again is true for
+	// a step that an earlier process of the run had decided.
+	Decided func(d Decision)
+	// Patience is how long a lost port may stay away; 0 means a minute.
+	Patience time.Duration
+}
+
+// A Decision is a step and how it came out.
+type Decision struct {
+	Step    Step
+	Outcome Outcome
+	Again   bool // decided before this process took up the run
+	Number  int  // of the step in its sitting, from 1
+	Of      int
+}
+
+// mostAttempts is how often a step that the console breaks off is begun again in
+// one process before that itself is the finding.
+const mostAttempts = 5
+
+func (e *Engine) patience() time.Duration {
+	if e.Patience > 0 {
+		return e.Patience
+	}
+	return time.Minute
+}
+
+// Check says whether every step of the procedure has a kind of check that is
+// known; the error names the first that has not.
+func (e *Engine) Check() error {
+	for _, s := range e.Procedure.Steps {
+		if _, known := e.Checks[s.Check]; !known {
+			return fmt.Errorf("procedure %q: step %q: field check: %q is no known kind of check", e.Procedure.Name, s.ID, s.Check)
+		}
+	}
+	return nil
+}
+
+// Run walks the steps of a sitting that are not decided yet and returns the
+// worst verdict of the sitting. An error means that the run stopped on the way
+// and can be resumed.
+func (e *Engine) Run(ctx context.Context, sitting Sitting) (Verdict, error) {
+	if err := e.Check(); err != nil {
+		return NotConfirmed, err
+	}
+	steps := e.Procedure.Sitting(sitting)
+	decided := Outcomes(e.Log.Entries(0), e.Procedure)
+	worst := Passed
+	for i, step := range steps {
+		d := Decision{Step: step, Number: i + 1, Of: len(steps)}
+		if o, done := decided[Place{sitting, step.ID}]; done {
+			d.Outcome, d.Again = o, true
+		} else {
+			o, err := e.decide(ctx, step, decided)
+			if err != nil {
+				return NotConfirmed, fmt.Errorf("step %q: %w", step.ID, err)
+			}
+			decided[Place{sitting, step.ID}] = o
+			d.Outcome = o
+		}
+		worst = worst.Worse(d.Outcome.Verdict)
+		if e.Decided != nil {
+			e.Decided(d)
+		}
+	}
+	return worst, nil
+}
+
+// A Place names a step of a procedure.
+type Place struct {
+	Sitting Sitting
+	Step    string
+}
+
+// Outcomes folds the log to what is decided: the last verdict of each step that
+// no later change has spoilt.
+func Outcomes(entries []Entry, p Procedure) map[Place]Outcome {
+	decided := map[Place]Outcome{}
+	for _, e := range entries {
+		switch e.Type {
+		case EntryVerdict:
+			decided[Place{e.Sitting, e.Step}] = *e.Outcome
+		case EntryExpire:
+			for _, s := range p.Steps {
+				if slices.ContainsFunc(s.RestsOn, func(on string) bool { return slices.Contains(e.Changed, on) }) {
+					delete(decided, Place{s.Sitting, s.ID})
+				}
+			}
+		}
+	}
+	return decided
+}
+
+// decide runs one step to its outcome and puts that on record.
+func (e *Engine) decide(ctx context.Context, step Step, decided map[Place]Outcome) (Outcome, error) {
+	e.Log.under(step.Sitting, step.ID)
+	defer e.Log.under("", "")
+	first := e.beginnings(step)
+	start := e.Clock.Now()
+	if len(first) > 0 {
+		start = first[0].At
+	}
+	o := Outcome{Attempts: len(first)}
+	check := e.Checks[step.Check]
+	if reason := e.obstacle(step, check, decided); reason != "" {
+		o.Verdict, o.Reason = Skipped, reason
+		return o, e.record(o)
+	}
+	for try := 1; ; try++ {
+		o.Attempts++
+		findings, err := e.attempt(ctx, step, check, first, o.Attempts)
+		switch {
+		case errors.Is(err, errInterrupted) && try < mostAttempts:
+			continue
+		case errors.Is(err, errInterrupted):
+			findings = []Finding{e.comesAndGoes(step)}
+		case err != nil:
+			return Outcome{}, err
+		}
+		o.Findings = findings
+		o.Verdict = verdictOf(findings)
+		o.Seconds = e.Clock.Now().Sub(start).Seconds()
+		return o, e.record(o)
+	}
+}
+
+// beginnings are the entries with which earlier attempts at the step began,
+// since its evidence last expired.
+func (e *Engine) beginnings(step Step) []Entry {
+	var begun []Entry
+	for _, entry := range e.Log.Entries(0) {
+		switch {
+		case entry.Type == EntryBegin && entry.Sitting == step.Sitting && entry.Step == step.ID:
+			begun = append(begun, entry)
+		case entry.Type == EntryExpire && slices.ContainsFunc(step.RestsOn, func(on string) bool { return slices.Contains(entry.Changed, on) }):
+			begun = nil
+		}
+	}
+	return begun
+}
+
+// obstacle says why a step cannot be run, "" when it can.
+func (e *Engine) obstacle(step Step, check Check, decided map[Place]Outcome) string {
+	var missing []string
+	for _, need := range step.Needs {
+		if v := decided[Place{step.Sitting, need}].Verdict; v != Passed && v != NotConfirmed {
+			missing = append(missing, need)
+		}
+	}
+	switch {
+	case len(missing) > 0:
+		return "needs " + strings.Join(missing, ", ")
+	case check.Console() && e.Board == nil:
+		return "no port given"
+	}
+	return ""
+}
+
+// attempt runs the check once.
+func (e *Engine) attempt(ctx context.Context, step Step, check Check, earlier []Entry, number int) ([]Finding, error) {
+	s := &Scene{Step: step, Item: e.Item, Log: e.Log, Clock: e.Clock, Attempt: number, engine: e}
+	begun, err := e.Log.Append(Entry{Type: EntryBegin})
+	if err != nil {
+		return nil, err
+	}
+	s.begin, s.first = begun.N, begun.N
+	if len(earlier) > 0 {
+		s.first = earlier[0].N
+	}
+	if number == 1 && len(step.Cautions) > 0 {
+		text := "Before you begin: " + step.Title + "."
+		if err := s.Instruct(ctx, Instruction{Act: ActNote, Text: text, Cautions: step.Cautions}); err != nil {
+			return nil, err
+		}
+	}
+	if check.Console() {
+		if err := e.attach(ctx, s); err != nil {
+			return nil, err
+		}
+	}
+	findings, err := check.Run(ctx, s)
+	if err != nil {
+		return nil, err
+	}
+	return append(findings, s.restarts()...), nil
+}
+
+// attach sees to it that the console is open. Opening may or may not restart the
+// board; either way its boot text is let through before the step begins, save for
+// the step that watches that very boot.
+func (e *Engine) attach(ctx context.Context, s *Scene) error {
+	if s.Belief().Attached == Yes {
+		return nil
+	}
+	s.bootsOK++
+	if err := e.Board.Attach(ctx); err != nil {
+		return err
+	}
+	if s.Step.Check == "attach" {
+		return nil
+	}
+	c := s.Beginning()
+	if _, booted, err := s.AwaitKind(ctx, c, bootWithin, parsers.KindBoot); err != nil || !booted {
+		s.bootsOK = 0
+		return err
+	}
+	return s.Settle(ctx)
+}
+
+// restarts is the finding that the board restarted without being asked to.
+func (s *Scene) restarts() []Finding {
+	if len(s.unasked) == 0 || s.calm {
+		return nil
+	}
+	n := float64(len(s.unasked))
+	return []Finding{{
+		What: "restarts by itself", Verdict: Failed, How: Measured,
+		Value: Number(n, "1", fmt.Sprintf("%.0f during the step", n)), Limit: ptr(Number(0, "1", "none")),
+		Note:  "The board restarted while nobody had asked it to; look at its supply and its joints.",
+		Rests: RefsOf(s.unasked...),
+	}}
+}
+
+// comesAndGoes is the finding that the console could not be kept.
+func (e *Engine) comesAndGoes(step Step) Finding {
+	var gone []Entry
+	for _, entry := range e.Log.Entries(0) {
+		if entry.Step == step.ID && IsKind(entry, parsers.KindDetached) {
+			gone = append(gone, entry)
+		}
+	}
+	n := float64(len(gone))
+	return Finding{
+		What: "console kept", Verdict: Failed, How: Measured,
+		Value: Number(n, "1", fmt.Sprintf("lost %.0f times", n)), Limit: ptr(Number(0, "1", "not lost")),
+		Note:  "The port came and went during the step; look at the USB cable, its plugs and the supply.",
+		Rests: RefsOf(gone...),
+	}
+}
+
+// record puts an outcome on record, after everything that it rests on is safe.
+func (e *Engine) record(o Outcome) error {
+	if err := e.Log.Sync(); err != nil {
+		return err
+	}
+	if _, err := e.Log.Append(Entry{Type: EntryVerdict, Outcome: &o}); err != nil {
+		return err
+	}
+	return e.Log.Sync()
+}
+
+// verdictOf is the worst verdict of the findings. A pass without evidence is
+// none, and nothing found is nothing confirmed.
+func verdictOf(findings []Finding) Verdict {
+	if len(findings) == 0 {
+		return NotConfirmed
+	}
+	worst := Passed
+	for _, f := range findings {
+		v := f.Verdict
+		if v == Passed && len(f.Rests) == 0 {
+			v = NotConfirmed
+		}
+		worst = worst.Worse(v)
+	}
+	return worst
+}
+
+func ptr[T any](v T) *T { return &v }

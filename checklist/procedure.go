@@ -1,0 +1,115 @@
+package checklist
+
+import (
+	"bytes"
+	"crypto/sha256"
+	_ "embed"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"slices"
+
+	"github.com/BurntSushi/toml"
+)
+
+//go:embed procedures/new.toml
+var procedureNew []byte
+
+// A Procedure is the order of steps for one purpose. It is data: the built-in
+// ones are files under procedures, a site may bring its own.
+type Procedure struct {
+	Name   string `toml:"name"`
+	For    string `toml:"for"`
+	Steps  []Step `toml:"step"`
+	Text   []byte `toml:"-"` // the file as it was read
+	Digest string `toml:"-"` // "sha256:…" of Text
+	File   string `toml:"-"` // where it came from, for messages
+}
+
+// BuiltinProcedure returns a procedure that comes with the tool.
+func BuiltinProcedure(name string) (Procedure, error) {
+	if name != "new" {
+		return Procedure{}, fmt.Errorf("procedure %q: not known, there is: new", name)
+	}
+	return ParseProcedure("built in", procedureNew)
+}
+
+// ParseProcedure reads a procedure. Errors name the file, the step and the field.
+func ParseProcedure(file string, text []byte) (Procedure, error) {
+	p := Procedure{Text: text, File: file}
+	meta, err := toml.NewDecoder(bytes.NewReader(text)).Decode(&p)
+	if err != nil {
+		if pe, ok := errors.AsType[toml.ParseError](err); ok {
+			return Procedure{}, fmt.Errorf("procedure %s:%d: %s", file, pe.Position.Line, pe.Message)
+		}
+		return Procedure{}, fmt.Errorf("procedure %s: %w", file, err)
+	}
+	if unknown := meta.Undecoded(); len(unknown) > 0 {
+		return Procedure{}, fmt.Errorf("procedure %s: field %q: not known", file, unknown[0].String())
+	}
+	if p.Name == "" {
+		return Procedure{}, fmt.Errorf("procedure %s: field name: missing", file)
+	}
+	if err := p.check(); err != nil {
+		return Procedure{}, fmt.Errorf("procedure %s: %w", file, err)
+	}
+	sum := sha256.Sum256(text)
+	p.Digest = "sha256:" + hex.EncodeToString(sum[:])
+	return p, nil
+}
+
+func (p Procedure) check() error {
+	if len(p.Steps) == 0 {
+		return errors.New("no step")
+	}
+	type place struct {
+		sitting Sitting
+		id      string
+	}
+	seen := map[place]bool{}
+	for i, s := range p.Steps {
+		switch {
+		case s.ID == "":
+			return fmt.Errorf("step %d: field id: missing", i+1)
+		case s.Check == "":
+			return fmt.Errorf("step %q: field check: missing", s.ID)
+		case s.Sitting != Bench && s.Sitting != Site:
+			return fmt.Errorf("step %q: field sitting: %q is neither bench nor site", s.ID, s.Sitting)
+		case seen[place{s.Sitting, s.ID}]:
+			return fmt.Errorf("step %q: twice in sitting %s", s.ID, s.Sitting)
+		}
+		for _, need := range s.Needs {
+			if !seen[place{s.Sitting, need}] {
+				return fmt.Errorf("step %q: field needs: %q is no earlier step of sitting %s", s.ID, need, s.Sitting)
+			}
+		}
+		for _, base := range s.RestsOn {
+			if !slices.Contains(ChangeNames(), base) {
+				return fmt.Errorf("step %q: field rests_on: %q is none of %v", s.ID, base, ChangeNames())
+			}
+		}
+		seen[place{s.Sitting, s.ID}] = true
+	}
+	return nil
+}
+
+// Sitting returns the steps of one sitting in their order.
+func (p Procedure) Sitting(sitting Sitting) []Step {
+	var steps []Step
+	for _, s := range p.Steps {
+		if s.Sitting == sitting {
+			steps = append(steps, s)
+		}
+	}
+	return steps
+}
+
+// HasStep reports whether any sitting has a step of that id.
+func (p Procedure) HasStep(id string) bool {
+	return slices.ContainsFunc(p.Steps, func(s Step) bool { return s.ID == id })
+}
+
+// ChangeNames are the things that evidence can rest on.
+func ChangeNames() []string {
+	return []string{"settings", "soldering", "leads", "tag", "object", "cover", "board", "network", "supply"}
+}

@@ -1,0 +1,103 @@
+package checklist
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"propwright/parsers"
+)
+
+// Presentation is one tag shown to the reader.
+type Presentation struct {
+	Role      string
+	Act       Act // ActPresent or ActPlace
+	SpacingMM float64
+	Hold      time.Duration
+	Reader    int
+	Within    time.Duration  // how long to wait for Kinds
+	Kinds     []parsers.Kind // what counts as the reader's reply
+	Text      string         // what the person is told; "" for the usual words
+}
+
+// Present asks for a tag and returns the reader's reply to it; ok is false when
+// none came in time. The first reply to a role teaches the run that tag; a reply
+// to a tag of another role is told to the person and the tag is asked for once
+// more.
+func (s *Scene) Present(ctx context.Context, p Presentation) (reply Entry, ok bool, err error) {
+	if p.Text == "" {
+		p.Text = presentText(p)
+	}
+	in := Instruction{Act: p.Act, Role: p.Role, SpacingMM: p.SpacingMM, Hold: p.Hold, Reader: p.Reader, Text: p.Text}
+	for try := 1; ; try++ {
+		c := s.Cursor()
+		if err := s.Instruct(ctx, in); err != nil {
+			return Entry{}, false, err
+		}
+		reply, ok, err = s.AwaitKind(ctx, c, p.Within, p.Kinds...)
+		if err != nil || !ok {
+			return reply, ok, err
+		}
+		wrong, err := s.learn(p.Role, uidOf(reply.Event))
+		if err != nil {
+			return Entry{}, false, err
+		}
+		if wrong == "" || try == 3 {
+			return reply, wrong == "", nil
+		}
+		in.Text = fmt.Sprintf("That was the tag called %s. %s", wrong, p.Text)
+		if err := s.Note("step %s: the tag called %s was shown where %s was asked for", s.Step.ID, wrong, p.Role); err != nil {
+			return Entry{}, false, err
+		}
+	}
+}
+
+// learn remembers which tag plays a role; wrong is the role that the tag already
+// plays, where that is another.
+func (s *Scene) learn(role, uid string) (wrong string, err error) {
+	if uid == "" {
+		return "", nil
+	}
+	b := s.Belief()
+	switch known := b.RoleOf(uid); {
+	case known == role:
+		return "", nil
+	case known != "":
+		return known, nil
+	case b.Roles[role] != "":
+		return "new to this run", nil
+	}
+	_, err = s.Measure(Measure{Name: measureRole, Value: 1, Unit: "1", Params: map[string]string{"role": role, "uid": uid}})
+	return "", err
+}
+
+// Lift waits until the tag is off again: until leaving is seen where the board
+// reports it, else for the given time.
+func (s *Scene) Lift(ctx context.Context, c *Cursor, pause time.Duration) error {
+	if s.Item.Board.Leaving == "reported" {
+		_, _, err := s.AwaitKind(ctx, c, pause+4*time.Second, parsers.KindTagAbsent)
+		return err
+	}
+	return s.Pause(ctx, pause)
+}
+
+func presentText(p Presentation) string {
+	what := map[string]string{
+		RoleMaster: "the master tag", RoleShow: "the prop's own tag, in its object",
+		RoleSpare: "the spare card", RoleStranger: "a tag that is on no list",
+	}[p.Role]
+	if what == "" {
+		what = "the tag called " + p.Role
+	}
+	at := ""
+	if p.SpacingMM > 0 {
+		at = fmt.Sprintf(" over spacers of %g mm", p.SpacingMM)
+	}
+	if p.Act == ActPlace {
+		return fmt.Sprintf("Lay %s on the reader%s and leave it there.", what, at)
+	}
+	if p.Hold > 3*time.Second {
+		return fmt.Sprintf("Hold %s on the reader%s for %g seconds, then lift it.", what, at, p.Hold.Seconds())
+	}
+	return fmt.Sprintf("Touch the reader%s with %s and lift it.", at, what)
+}
