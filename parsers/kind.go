@@ -1,5 +1,7 @@
 package parsers
 
+import "slices"
+
 // A Kind says what sort of fact an event states. The set is closed: wording
 // profiles choose from it, and everything after the parser branches on it and
 // never on a firmware's words.
@@ -101,3 +103,6 @@ func (k Kind) Host() bool {
 	}
 	return false
 }
+
+// known reports whether the kind is one of Kinds.
+func (k Kind) known() bool { return slices.Contains(Kinds(), k) }

@@ -65,33 +65,13 @@ func (u UID) Random() bool { return u.size == uidSingle && u.bytes[0] == 0x08 }
 // a batch of tags may share them.
 func (u UID) Truncated() bool { return u.size == uidSingle && u.bytes[0] == CascadeTag }
 
-// Manufacturer returns the manufacturer byte and true for UIDs of 7 and 10
-// bytes. The first byte of a 4-byte UID is no manufacturer code.
+// Manufacturer returns the manufacturer byte (ISO/IEC 7816-6 register) and true
+// for UIDs of 7 and 10 bytes. The first byte of a 4-byte UID is no manufacturer code.
 func (u UID) Manufacturer() (byte, bool) {
 	if u.size < uidDouble {
 		return 0, false
 	}
 	return u.bytes[0], true
-}
-
-// ManufacturerName is the maker that the manufacturer byte stands for, "" when it
-// has none or the byte is not in the short list here (ISO/IEC 7816-6 register).
-func (u UID) ManufacturerName() string {
-	b, ok := u.Manufacturer()
-	if !ok {
-		return ""
-	}
-	switch b {
-	case 0x02:
-		return "STMicroelectronics"
-	case 0x04:
-		return "NXP"
-	case 0x05:
-		return "Infineon"
-	case 0x07:
-		return "Texas Instruments"
-	}
-	return ""
 }
 
 // MarshalText gives the UID as String does.
