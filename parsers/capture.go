@@ -1,0 +1,266 @@
+package parsers
+
+import (
+	"bufio"
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// A capture is two files: the console's bytes as they came, and a CSV file of
+// arrivals, `offset,time`, with a row where a line of text begins and one where a
+// byte came a millisecond or more after the one before. A row's time holds for
+// all bytes up to the next row's offset. Time without an open port stands between
+// the rows as a remark, `# gap FROM TO`, never in the bytes.
+const (
+	arrivalsHeader = "offset,time"
+	gapRemark      = "# gap "
+
+	// arrivalGap is the pause between bytes from which a row is written.
+	arrivalGap = time.Millisecond
+)
+
+// A Piece is a run of a capture's bytes that have one arrival time, or a gap.
+type Piece struct {
+	Offset int64
+	Bytes  []byte    // empty for a gap
+	At     time.Time // zero when not known
+	Gap    *Gap
+}
+
+// A Gap is time without an open port. To is zero where the port did not come back.
+type Gap struct{ From, To time.Time }
+
+// A CaptureError reports a broken place in a capture.
+type CaptureError struct {
+	File  string // "arrivals.csv" or "console.raw"
+	Line  int    // from 1; 0 where the file as a whole is meant
+	Field string // "offset", "time", "gap" or "row"
+	Err   error
+}
+
+// Error is one line: file, line, field and reason.
+func (e *CaptureError) Error() string {
+	if e.Line == 0 {
+		return fmt.Sprintf("%s: %s: %v", e.File, e.Field, e.Err)
+	}
+	return fmt.Sprintf("%s:%d: field %s: %v", e.File, e.Line, e.Field, e.Err)
+}
+
+// Unwrap is the reason.
+func (e *CaptureError) Unwrap() error { return e.Err }
+
+// ReadCapture gives a capture's bytes in order to yield, each run with its
+// arrival time, and its gaps. arrivals may be nil: then no time is known.
+//
+// Nothing is lost to a broken file: a row that cannot be read is passed over,
+// every byte of the console is given out, and the first broken place comes back
+// as a *CaptureError at the end. An error of yield or of reading the console ends
+// it at once.
+func ReadCapture(console io.Reader, arrivals io.Reader, yield func(Piece) error) error {
+	rows := &arrivalReader{}
+	if arrivals != nil {
+		rows.in = bufio.NewReaderSize(arrivals, 64<<10)
+		rows.header()
+	}
+	c := &captureReader{console: bufio.NewReaderSize(console, 64<<10), yield: yield}
+	for {
+		row, ok := rows.next()
+		if !ok {
+			break
+		}
+		if row.gap != nil {
+			if err := c.gap(row.gap); err != nil {
+				return err
+			}
+			continue
+		}
+		if row.offset < c.rowOffset {
+			rows.broken("offset", fmt.Errorf("%d after %d, offsets must not fall", row.offset, c.rowOffset))
+			continue
+		}
+		c.rowOffset = row.offset
+		if err := c.upTo(row.offset); err != nil {
+			return err
+		}
+		if c.offset < row.offset {
+			rows.broken("offset", fmt.Errorf("%d lies behind the end of the console at %d", row.offset, c.offset))
+			continue
+		}
+		c.at = row.at
+	}
+	if err := c.upTo(-1); err != nil {
+		return err
+	}
+	if rows.err != nil {
+		return rows.err
+	}
+	return nil
+}
+
+// captureReader hands out the console up to given offsets.
+type captureReader struct {
+	console   *bufio.Reader
+	yield     func(Piece) error
+	offset    int64
+	rowOffset int64
+	at        time.Time
+	gaps      []*Gap // met since the last row; they lie at its successor's offset
+}
+
+func (c *captureReader) gap(g *Gap) error {
+	c.gaps = append(c.gaps, g)
+	return nil
+}
+
+// upTo gives out the bytes before an offset, all of them when it is negative,
+// and then the gaps that lie there.
+func (c *captureReader) upTo(offset int64) error {
+	buf := make([]byte, 32<<10)
+	for offset < 0 || c.offset < offset {
+		want := int64(len(buf))
+		if offset >= 0 {
+			want = min(want, offset-c.offset)
+		}
+		n, err := c.console.Read(buf[:want])
+		if n > 0 {
+			p := Piece{Offset: c.offset, Bytes: bytes.Clone(buf[:n]), At: c.at}
+			c.offset += int64(n)
+			if err := c.yield(p); err != nil {
+				return err
+			}
+		}
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return fmt.Errorf("read console: %w", err)
+		}
+	}
+	for _, g := range c.gaps {
+		if err := c.yield(Piece{Offset: c.offset, At: g.From, Gap: g}); err != nil {
+			return err
+		}
+	}
+	c.gaps = nil
+	return nil
+}
+
+// arrivalReader reads the rows and remembers the first broken one.
+type arrivalReader struct {
+	in   *bufio.Reader
+	line int
+	err  *CaptureError
+}
+
+// arrivalRow is a row, or a gap where gap is not nil.
+type arrivalRow struct {
+	offset int64
+	at     time.Time
+	gap    *Gap
+}
+
+func (r *arrivalReader) broken(field string, err error) {
+	if r.err == nil {
+		r.err = &CaptureError{File: "arrivals.csv", Line: r.line, Field: field, Err: err}
+	}
+}
+
+// text returns the next line. A last line without its end is a row that was
+// being written when the recording ended, and broken.
+func (r *arrivalReader) text() (string, bool) {
+	if r.in == nil {
+		return "", false
+	}
+	text, err := r.in.ReadString('\n')
+	if text != "" {
+		r.line++
+	}
+	if err != nil {
+		if !errors.Is(err, io.EOF) {
+			r.broken("row", err)
+		} else if text != "" {
+			r.broken("row", fmt.Errorf("%q is cut off", clip(text)))
+		}
+		r.in = nil
+		return "", false
+	}
+	return strings.TrimSuffix(strings.TrimSuffix(text, "\n"), "\r"), true
+}
+
+func (r *arrivalReader) header() {
+	if text, ok := r.text(); ok && text != arrivalsHeader {
+		r.broken("row", fmt.Errorf("%q: want the header %q", clip(text), arrivalsHeader))
+	}
+}
+
+func (r *arrivalReader) next() (arrivalRow, bool) {
+	for {
+		text, ok := r.text()
+		if !ok {
+			return arrivalRow{}, false
+		}
+		if rest, ok := strings.CutPrefix(text, gapRemark); ok {
+			gap, err := parseGap(rest)
+			if err != nil {
+				r.broken("gap", err)
+				continue
+			}
+			return arrivalRow{gap: gap}, true
+		}
+		if text == "" || strings.HasPrefix(text, "#") {
+			continue
+		}
+		row, field, err := parseArrival(text)
+		if err != nil {
+			r.broken(field, err)
+			continue
+		}
+		return row, true
+	}
+}
+
+func parseArrival(text string) (row arrivalRow, field string, err error) {
+	offset, at, ok := strings.Cut(text, ",")
+	if !ok {
+		return row, "row", fmt.Errorf("%q: want two columns", clip(text))
+	}
+	if row.offset, err = strconv.ParseInt(offset, 10, 64); err != nil || row.offset < 0 || offset[0] == '+' {
+		return row, "offset", fmt.Errorf("%q: want a whole number, 0 or more", clip(offset))
+	}
+	if row.at, err = time.Parse(time.RFC3339Nano, at); err != nil {
+		return row, "time", fmt.Errorf("%q: not as RFC 3339 has it", clip(at))
+	}
+	row.at = row.at.UTC()
+	return row, "", nil
+}
+
+func parseGap(text string) (*Gap, error) {
+	from, to, ok := strings.Cut(text, " ")
+	if !ok {
+		return nil, fmt.Errorf("%q: want two times", clip(text))
+	}
+	var g Gap
+	var err error
+	if g.From, err = time.Parse(time.RFC3339Nano, from); err != nil {
+		return nil, fmt.Errorf("%q: not as RFC 3339 has it", clip(from))
+	}
+	if g.To, err = time.Parse(time.RFC3339Nano, to); err != nil {
+		return nil, fmt.Errorf("%q: not as RFC 3339 has it", clip(to))
+	}
+	g.From, g.To = g.From.UTC(), g.To.UTC()
+	return &g, nil
+}
+
+// clip shortens text from outside for a message.
+func clip(text string) string {
+	const most = 60
+	if len(text) <= most {
+		return text
+	}
+	return text[:most] + "..."
+}

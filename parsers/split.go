@@ -1,0 +1,152 @@
+package parsers
+
+import "time"
+
+// MaxLine is how many bytes of text a line may have. What goes on beyond it is
+// cut there and continues as a further line, so that a noisy console without
+// terminators needs no more memory than this.
+const MaxLine = 64 << 10
+
+// A Line is one line of console text.
+type Line struct {
+	Number      int       // from 1
+	Offset      int64     // of its first byte in the capture
+	First, Last time.Time // arrival of the first and the last byte, terminator included
+	Raw         []byte    // without the terminator
+	End         string    // the terminator, "" at the end of the input, or EndCut
+}
+
+// A Splitter cuts a stream of bytes into lines. The terminators are \r\n, \n, \r
+// and \n\r; the lines do not depend on the pieces in which the bytes come. The
+// zero value begins at line 1, offset 0; it is not safe for concurrent use.
+//
+// A \r waits for the byte after it, which may be its \n. A \n ends its line at
+// once, for the boards that print nothing but \n are many and their last line
+// must not lag. Only at the first \n of a stream, and after \n\r was seen, does it
+// wait as well.
+type Splitter struct {
+	number int // of the last line given out
+	offset int64
+	line   Line
+	held   byte      // '\r' or '\n' that may get company; 0 for none
+	heldAt time.Time // its arrival
+	begun  bool      // line has a first byte
+	lone   loneLF
+}
+
+// loneLF is what a stream has shown about the byte after a \n.
+type loneLF int
+
+const (
+	lfUnsure loneLF = iota
+	lfAlone
+	lfWithCR
+)
+
+// SplitterAt returns a Splitter that goes on at an offset, with lines already
+// given out.
+func SplitterAt(offset int64, lines int) Splitter {
+	return Splitter{offset: offset, number: lines}
+}
+
+// Feed takes bytes that arrived at a time and calls emit for each line that they
+// finish. The line's Raw is the caller's to keep.
+func (s *Splitter) Feed(b []byte, at time.Time, emit func(Line)) {
+	for len(b) > 0 {
+		if s.held != 0 {
+			if s.settle(b[0], at, emit) {
+				b = b[1:]
+			}
+			continue
+		}
+		n := textRun(b)
+		if room := MaxLine - len(s.line.Raw); n > room {
+			n = room
+			if n == 0 {
+				s.finish(EndCut, s.line.Last, emit)
+				continue
+			}
+		}
+		if n > 0 {
+			s.begin(at)
+			s.line.Raw = append(s.line.Raw, b[:n]...)
+			s.line.Last = at
+			b = b[n:]
+			continue
+		}
+		s.begin(at)
+		s.held, s.heldAt = b[0], at
+		b = b[1:]
+		if s.held == '\n' && s.lone == lfAlone {
+			s.Settle(emit)
+		}
+	}
+}
+
+// settle decides about the held byte by the one that follows, and reports
+// whether that one belongs to the terminator.
+func (s *Splitter) settle(next byte, at time.Time, emit func(Line)) bool {
+	switch {
+	case s.held == '\r' && next == '\n':
+		s.held = 0
+		s.finish("\r\n", at, emit)
+		return true
+	case s.held == '\n' && next == '\r':
+		s.held, s.lone = 0, lfWithCR
+		s.finish("\n\r", at, emit)
+		return true
+	case s.held == '\n' && s.lone == lfUnsure:
+		s.lone = lfAlone
+	}
+	s.Settle(emit)
+	return false
+}
+
+// Settle ends a line whose terminator waits for company, without touching a line
+// that has no terminator yet. Callers use it when nothing has come for a while.
+func (s *Splitter) Settle(emit func(Line)) {
+	if s.held == 0 {
+		return
+	}
+	end := string(s.held)
+	s.held = 0
+	s.finish(end, s.heldAt, emit)
+}
+
+// Flush ends the line that is under way, if there is one, with the given end: ""
+// at the end of the input, EndCut where the text was cut off.
+func (s *Splitter) Flush(end string, emit func(Line)) {
+	s.Settle(emit)
+	if s.begun {
+		s.finish(end, s.line.Last, emit)
+	}
+}
+
+func (s *Splitter) begin(at time.Time) {
+	if !s.begun {
+		s.begun = true
+		s.line = Line{Number: s.number + 1, Offset: s.offset, First: at, Last: at, Raw: []byte{}}
+	}
+}
+
+func (s *Splitter) finish(end string, at time.Time, emit func(Line)) {
+	line := s.line
+	line.End, line.Last = end, at
+	s.number = line.Number
+	s.offset += int64(len(line.Raw))
+	if end != EndCut {
+		s.offset += int64(len(end))
+	}
+	s.begun, s.line = false, Line{}
+	emit(line)
+}
+
+// textRun is how many bytes stand before the first \r or \n.
+func textRun(b []byte) int {
+	for i, c := range b {
+		if c == '\r' || c == '\n' {
+			return i
+		}
+	}
+	return len(b)
+}
