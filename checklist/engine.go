@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"propwright/parsers"
@@ -24,6 +25,10 @@ type Engine struct {
 	// Decided, where set, is told of each step as it is decided; again is true for
 	// a step that an earlier process of the run had decided.
 	Decided func(d Decision)
+	// Commands, where set, brings what the person says unasked.
+	Commands <-chan Command
+	// Skip leaves steps out, by id, each for a reason.
+	Skip map[string]string
 	// Patience is how long a lost port may stay away; 0 means a minute.
 	Patience time.Duration
 }
@@ -60,7 +65,8 @@ func (e *Engine) Check() error {
 }
 
 // Run walks the steps of a sitting that are not decided yet and returns the
-// worst verdict of the sitting. An error means that the run stopped on the way
+// worst verdict of the sitting; a step that may be skipped and was does not
+// count. An error means that the run stopped on the way
 // and can be resumed.
 func (e *Engine) Run(ctx context.Context, sitting Sitting) (Verdict, error) {
 	if err := e.Check(); err != nil {
@@ -81,7 +87,9 @@ func (e *Engine) Run(ctx context.Context, sitting Sitting) (Verdict, error) {
 			decided[Place{sitting, step.ID}] = o
 			d.Outcome = o
 		}
-		worst = worst.Worse(d.Outcome.Verdict)
+		if d.Outcome.Verdict != Skipped || !step.MaySkip {
+			worst = worst.Worse(d.Outcome.Verdict)
+		}
 		if e.Decided != nil {
 			e.Decided(d)
 		}
@@ -137,6 +145,13 @@ func (e *Engine) decide(ctx context.Context, step Step, decided map[Place]Outcom
 			continue
 		case errors.Is(err, errInterrupted):
 			findings = []Finding{e.comesAndGoes(step)}
+		case errors.Is(err, errAgain):
+			try = 0
+			continue
+		case isSkip(err):
+			skip, _ := errors.AsType[errSkip](err)
+			o.Verdict, o.Reason = Skipped, skip.reason
+			return o, e.record(o)
 		case err != nil:
 			return Outcome{}, err
 		}
@@ -171,6 +186,8 @@ func (e *Engine) obstacle(step Step, check Check, decided map[Place]Outcome) str
 		}
 	}
 	switch {
+	case e.Skip[step.ID] != "":
+		return e.Skip[step.ID]
 	case len(missing) > 0:
 		return "needs " + strings.Join(missing, ", ")
 	case check.Console() && e.Board == nil:
@@ -179,8 +196,21 @@ func (e *Engine) obstacle(step Step, check Check, decided map[Place]Outcome) str
 	return ""
 }
 
+func isSkip(err error) bool {
+	_, skip := errors.AsType[errSkip](err)
+	return skip
+}
+
 // attempt runs the check once.
 func (e *Engine) attempt(ctx context.Context, step Step, check Check, earlier []Entry, number int) ([]Finding, error) {
+	if e.Commands != nil {
+		var cancel context.CancelCauseFunc
+		ctx, cancel = context.WithCancelCause(ctx)
+		var listening sync.WaitGroup
+		defer listening.Wait()
+		defer cancel(nil)
+		listening.Go(func() { e.listen(ctx, cancel) })
+	}
 	s := &Scene{Step: step, Item: e.Item, Log: e.Log, Clock: e.Clock, Attempt: number, engine: e}
 	begun, err := e.Log.Append(Entry{Type: EntryBegin})
 	if err != nil {
@@ -211,7 +241,7 @@ func (e *Engine) attempt(ctx context.Context, step Step, check Check, earlier []
 // attach sees to it that the console is open. Opening may or may not restart the
 // board; either way its boot text is let through before the step begins, save for
 // the step that watches that very boot.
-func (e *Engine) attach(ctx context.Context, s *Scene) error {
+func (e *Engine) attach(ctx context.Context, s *Scene) (err error) {
 	if s.Belief().Attached == Yes {
 		return nil
 	}
@@ -223,6 +253,11 @@ func (e *Engine) attach(ctx context.Context, s *Scene) error {
 		return nil
 	}
 	c := s.Beginning()
+	defer func() {
+		if err == nil {
+			err = SameBoard(e.Log.Entries(0))
+		}
+	}()
 	if _, booted, err := s.AwaitKind(ctx, c, bootWithin, parsers.KindBoot); err != nil || !booted {
 		s.bootsOK = 0
 		return err
