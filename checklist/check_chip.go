@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"maps"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -92,11 +91,11 @@ func (s *Scene) readVersions(ctx context.Context, manner string, n int, within t
 
 // versionNumber is the register's value, -1 where there is none.
 func versionNumber(text string) float64 {
-	v, err := strconv.ParseUint(strings.TrimPrefix(strings.ToLower(text), "0x"), 16, 8)
+	chip, err := parsers.ParseChipVersion(text)
 	if err != nil {
 		return -1
 	}
-	return float64(v)
+	return float64(chip.Value)
 }
 
 func (s *Scene) versions(manner string) []Entry {
@@ -142,14 +141,14 @@ func versionFinding(readings []Entry) Finding {
 		return f
 	}
 	chip := parsers.ChipVersion(byte(number))
-	f.Value = Number(number, "", fmt.Sprintf("version %s, %d of %d", chip.Hex(), n, n))
+	f.Value = Number(number, "", fmt.Sprintf("version 0x%02X, %d of %d", chip.Value, n, n))
 	switch {
-	case chip.Silent:
-		f.Note = chip.Meaning + ". No communication: a pin not soldered, no supply at the chip, or a data wire on the wrong pin."
-	case chip.Genuine:
-		f.Verdict, f.Note = Passed, chip.Meaning+"."
+	case chip.Silent():
+		f.Note = chip.Name + ". No communication: a pin not soldered, no supply at the chip, or a data wire on the wrong pin."
+	case chip.Genuine():
+		f.Verdict, f.Note = Passed, chip.Name+"."
 	default:
-		f.Verdict, f.Note = Passed, fmt.Sprintf("Note: version %s is not of the original maker (%s); the self-test is not comparable, so range and repeatability decide.", chip.Hex(), chip.Meaning)
+		f.Verdict, f.Note = Passed, fmt.Sprintf("Note: version 0x%02X is no version of the original chip (%s); its self-test is not comparable, so range and repeatability decide.", chip.Value, chip.Name)
 	}
 	return f
 }
@@ -161,11 +160,11 @@ func (s *Scene) selfTest(still []Entry) (f Finding, told bool) {
 		return f, false
 	}
 	f = Finding{What: "chip self-test", How: Measured, Verdict: Passed, Value: Text(echo.Value), Rests: RefsOf(s.Log.entry(echo.N))}
-	genuine := len(still) > 0 && parsers.ChipVersion(byte(still[0].Measure.Value)).Genuine
+	comparable := len(still) > 0 && parsers.ChipVersion(byte(still[0].Measure.Value)).Comparable
 	switch {
-	case !genuine:
+	case !comparable:
 		f.Value = Text("not comparable (" + echo.Value + ")")
-		f.Note = "Reference bytes exist for the original chip's versions only."
+		f.Note = "Reference bytes are published for versions 1.0 and 2.0 of the original chip only."
 	case echo.Value != "passed":
 		f.Note = "The bytes differ from the data sheet's; a tag that is read outweighs that, so the cards step decides."
 	}
