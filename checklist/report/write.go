@@ -137,14 +137,22 @@ func keepEarlier(dir string, entries []checklist.Entry, in *Inputs) error {
 	if run, err := header(entries); err == nil && run.Number != m.Number {
 		return fmt.Errorf("bundle: %s: is report %d, the run is %d", FileReport, m.Number, run.Number)
 	}
+	sig, err := os.ReadFile(filepath.Join(dir, FileSignature))
+	if errors.Is(err, os.ErrNotExist) {
+		return nil // broken off before it was signed, so nobody's report
+	}
+	if err != nil {
+		return fmt.Errorf("bundle: %w", err)
+	}
 	in.Earlier = m.Sittings
 	if m.Sitting == in.Sitting {
 		in.Issue, in.Replaces = m.Issue+1, digest(old)
 		return nil
 	}
-	sig, err := os.ReadFile(filepath.Join(dir, FileSignature))
-	if err != nil {
-		return fmt.Errorf("bundle: %w", err)
+	if before, err := os.ReadFile(filepath.Join(dir, earlierName(in.Sitting, FileReport))); err == nil {
+		if b, err := Parse(before); err == nil {
+			in.Issue, in.Replaces = b.Issue+1, digest(before)
+		}
 	}
 	return errors.Join(
 		replaceFile(dir, earlierName(m.Sitting, FileReport), old),
