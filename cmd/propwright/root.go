@@ -1,0 +1,66 @@
+package main
+
+import (
+	"fmt"
+
+	"github.com/spf13/cobra"
+)
+
+const rootLong = `propwright helps to commission a freshly soldered tag reader: it reads the
+board's serial console, walks you through the checks at the bench and on site,
+and writes a signed report.
+
+Exit status: 0 done, all passed; 1 done, something failed, was skipped or is not
+confirmed; 2 wrong usage; 3 the tool's own side failed; 130 interrupted.`
+
+// newRootCmd builds the whole command tree.
+func newRootCmd(d deps) *cobra.Command {
+	root := &cobra.Command{
+		Use:           "propwright COMMAND",
+		Short:         "Commission home-built tag readers",
+		Long:          rootLong,
+		Args:          unknownCommand,
+		RunE:          func(c *cobra.Command, _ []string) error { return c.Help() },
+		SilenceUsage:  true,
+		SilenceErrors: true,
+	}
+	root.SetIn(d.in)
+	root.SetOut(d.out)
+	root.SetErr(d.err)
+	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
+		return hintedError{usageError{fmt.Errorf("%s: %w", c.Name(), err)}, c.CommandPath() + " --help"}
+	})
+	root.AddCommand(
+		newVersionCmd(d),
+		newCompletionCmd(d),
+	)
+	return root
+}
+
+// unknownCommand refuses what no subcommand took.
+func unknownCommand(c *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return nil
+	}
+	try := c.CommandPath() + " --help"
+	if near := c.SuggestionsFor(args[0]); len(near) > 0 {
+		try = c.CommandPath() + " " + near[0]
+	}
+	return hintedError{usageError{fmt.Errorf("command %q: not known", args[0])}, try}
+}
+
+// groupRun is the run function of a command that only has subcommands.
+func groupRun(c *cobra.Command, _ []string) error {
+	return hintedError{usageError{fmt.Errorf("%s: which part is missing", c.Name())}, c.CommandPath() + " --help"}
+}
+
+// checkArgs wraps cobra's rule for positional arguments, so that a broken one is wrong
+// usage by its type.
+func checkArgs(rule cobra.PositionalArgs) cobra.PositionalArgs {
+	return func(c *cobra.Command, given []string) error {
+		if err := rule(c, given); err != nil {
+			return hintedError{usageError{fmt.Errorf("%s: %w", c.Name(), err)}, c.CommandPath() + " --help"}
+		}
+		return nil
+	}
+}
