@@ -129,18 +129,14 @@ func (f *folded) remark(e checklist.Entry) {
 	}
 }
 
-// sittings sums up the sittings in which a step was at least begun, in the
-// order of the procedure. The verdict is the worst of the steps'; a sitting with
+// sittings sums up the sittings in which a step was at least begun. The verdict is the worst of the steps'; a sitting with
 // an open step is at best not confirmed.
 func (f *folded) sittings(plan []checklist.Step, records map[checklist.Place]*record) {
-	for _, s := range plan {
-		if slices.ContainsFunc(f.Sittings, func(t Sitting) bool { return t.Sitting == s.Sitting }) {
-			continue
-		}
-		t := Sitting{Sitting: s.Sitting, Verdict: checklist.Passed}
+	for _, sitting := range []checklist.Sitting{checklist.Bench, checklist.Site} {
+		t := Sitting{Sitting: sitting, Verdict: checklist.Passed}
 		held := false
 		for _, u := range plan {
-			if u.Sitting != s.Sitting {
+			if u.Sitting != sitting {
 				continue
 			}
 			r := records[checklist.Place{Sitting: u.Sitting, Step: u.ID}]

@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -48,12 +49,12 @@ type Problem struct {
 	What string
 }
 
-// String is the problem in one line.
+// String is the problem in one line that is safe to print.
 func (p Problem) String() string {
 	if p.File == "" {
-		return p.What
+		return harmless(p.What)
 	}
-	return p.File + ": " + p.What
+	return harmless(p.File + ": " + p.What)
 }
 
 // A verifier collects problems as it goes through a bundle.
@@ -216,12 +217,11 @@ func (v *verifier) declared(m Model) {
 			v.problem(name, "not declared by %s", FileReport)
 		}
 	}
-	for name := range v.files {
+	for _, name := range slices.Sorted(maps.Keys(v.files)) {
 		if !known[name] && !slices.Contains(undigested(), name) {
 			v.problem(name, "not declared by %s", FileReport)
 		}
 	}
-	slices.SortStableFunc(v.problems, func(a, b Problem) int { return bytes.Compare([]byte(a.File), []byte(b.File)) })
 }
 
 // earlier checks the reports of other sittings that the bundle keeps: their own
