@@ -28,7 +28,7 @@ type knownTag struct {
 const between = `(?:[\s,;:._/-]|\\x[0-9a-f]{2}){0,3}`
 
 func newMasker(tags []Tag) *masker {
-	m := &masker{loose: regexp.MustCompile(`(?i)(?:0x)?[0-9a-f]{2}(?:[ :,_-]{1,2}(?:0x)?[0-9a-f]{2})+`)}
+	m := &masker{loose: regexp.MustCompile(`(?i)(?:0x)?[0-9a-f]{2}(?:[ :,_-]{1,2}(?:0x)?[0-9a-f]{2})+|\b(?:[0-9a-f]{14}|[0-9a-f]{20})\b`)}
 	for _, t := range tags {
 		if forms := printsOf(t.UID); forms != "" {
 			m.known = append(m.known, knownTag{regexp.MustCompile(`(?i)` + forms), "tag " + t.Fingerprint})
@@ -109,8 +109,9 @@ func (m *masker) mask(text string) string {
 		text = t.forms.ReplaceAllLiteralString(text, t.shown)
 	}
 	return m.loose.ReplaceAllStringFunc(text, func(s string) string {
-		switch pairs := len(pairEnds.FindAllString(s, -1)); pairs {
-		case 4, 7, 10: // the lengths that ISO/IEC 14443-3 knows
+		digits := strings.NewReplacer("0x", "", "0X", "", " ", "", ":", "", ",", "", "_", "", "-", "").Replace(s)
+		switch len(digits) {
+		case 8, 14, 20: // the lengths that ISO/IEC 14443-3 knows, in digits
 			return "tag not named"
 		default:
 			return s

@@ -5,6 +5,7 @@ import (
 	_ "embed"
 	"errors"
 	"fmt"
+	"sync"
 
 	"github.com/santhosh-tekuri/jsonschema/v6"
 )
@@ -21,7 +22,7 @@ func Schema() []byte { return bytes.Clone(schemaText) }
 // Validate says whether report.json keeps to its schema; the error is one line
 // that names the first place that does not.
 func Validate(report []byte) error {
-	schema, err := compileSchema()
+	schema, err := compiledSchema()
 	if err != nil {
 		return fmt.Errorf("report schema: %w", err)
 	}
@@ -38,6 +39,9 @@ func Validate(report []byte) error {
 	}
 	return nil
 }
+
+// compiledSchema is compiled once; a compiled schema is safe for concurrent use.
+var compiledSchema = sync.OnceValues(compileSchema)
 
 func compileSchema() (*jsonschema.Schema, error) {
 	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(schemaText))
