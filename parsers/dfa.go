@@ -1,0 +1,160 @@
+package parsers
+
+import (
+	"encoding/binary"
+	"fmt"
+	"slices"
+)
+
+// maxStates bounds the automaton of a profile.
+const maxStates = 200_000
+
+// A dfa decides in one pass over a line which wordings it may be. Its cost per
+// byte is one look into a table, however many wordings the profile has.
+type dfa struct {
+	class   [256]uint8
+	classes int
+	next    []int32   // state*classes + class; 0 is the dead state
+	accept  [][]int32 // patterns by state, nil for most
+	parent  []dfaParent
+	sample  []byte // a typical byte of each class
+	order   []int  // classes, those that read well first
+}
+
+// dfaParent is how a state was first reached, to tell a text that leads there.
+type dfaParent struct {
+	state int32
+	class uint8
+}
+
+const (
+	dfaDead  = 0
+	dfaStart = 1
+)
+
+// newDFA makes the automaton of a graph.
+func newDFA(n *nfa) (*dfa, error) {
+	d := &dfa{}
+	d.classify(n)
+	mark := make([]bool, len(n.nodes))
+	sets := [][]int32{nil, n.closure([]int32{nfaStart}, mark)}
+	index := map[string]int32{setKey(nil): dfaDead, setKey(sets[dfaStart]): dfaStart}
+	d.parent = make([]dfaParent, 2)
+	moves := make([][]int32, d.classes)
+	for state := int32(0); int(state) < len(sets); state++ {
+		d.next = append(d.next, make([]int32, d.classes)...)
+		var accept []int32
+		for _, at := range sets[state] {
+			accept = append(accept, n.nodes[at].accept...)
+			for _, s := range n.nodes[at].steps {
+				last := -1
+				for c := int(s.lo); c <= int(s.hi); c++ {
+					if k := int(d.class[c]); k != last {
+						moves[k] = append(moves[k], s.to)
+						last = k
+					}
+				}
+			}
+		}
+		slices.Sort(accept)
+		d.accept = append(d.accept, slices.Compact(accept))
+		for _, k := range d.order {
+			move := moves[k]
+			if len(move) == 0 {
+				continue
+			}
+			set := n.closure(move, mark)
+			moves[k] = move[:0]
+			key := setKey(set)
+			to, ok := index[key]
+			if !ok {
+				if len(sets) == maxStates {
+					return nil, fmt.Errorf("too large: more than %d states; say more before the first placeholder", maxStates)
+				}
+				to = int32(len(sets))
+				index[key] = to
+				sets = append(sets, set)
+				d.parent = append(d.parent, dfaParent{state, uint8(k)})
+			}
+			d.next[int(state)*d.classes+k] = to
+		}
+	}
+	return d, nil
+}
+
+// classify puts bytes that no step tells apart into one class.
+func (d *dfa) classify(n *nfa) {
+	var begins [257]bool
+	begins[0] = true
+	for _, node := range n.nodes {
+		for _, s := range node.steps {
+			begins[s.lo], begins[int(s.hi)+1] = true, true
+		}
+	}
+	// Intervals that the same steps cover could be one class still; telling them
+	// apart costs nothing but table width.
+	k := -1
+	for c := range 256 {
+		if begins[c] {
+			k++
+			d.sample = append(d.sample, byte(c))
+		}
+		d.class[c] = uint8(k)
+		if legible(byte(c)) > legible(d.sample[k]) {
+			d.sample[k] = byte(c)
+		}
+	}
+	d.classes = k + 1
+	d.order = make([]int, d.classes)
+	for k := range d.order {
+		d.order[k] = k
+	}
+	slices.SortStableFunc(d.order, func(a, b int) int { return legible(d.sample[b]) - legible(d.sample[a]) })
+}
+
+// legible ranks bytes by how well a person reads them in a message.
+func legible(c byte) int {
+	switch {
+	case 'a' <= c && c <= 'z':
+		return 4
+	case '0' <= c && c <= '9':
+		return 3
+	case 'A' <= c && c <= 'Z':
+		return 2
+	case ' ' <= c && c < 0x7F:
+		return 1
+	}
+	return 0
+}
+
+func setKey(set []int32) string {
+	b := make([]byte, 0, 4*len(set))
+	for _, at := range set {
+		b = binary.LittleEndian.AppendUint32(b, uint32(at))
+	}
+	return string(b)
+}
+
+// match returns the patterns that the whole of a line may be.
+func (d *dfa) match(line []byte) []int32 {
+	state, classes := int32(dfaStart), int32(d.classes)
+	for _, c := range line {
+		state = d.next[state*classes+int32(d.class[c])]
+		if state == dfaDead {
+			return nil
+		}
+	}
+	return d.accept[state]
+}
+
+// text is a shortest text that leads to a state.
+func (d *dfa) text(state int32) []byte {
+	var b []byte
+	for state != dfaStart && state != dfaDead {
+		p := d.parent[state]
+		b = append(b, d.sample[p.class])
+		state = p.state
+	}
+	slices.Reverse(b)
+	return b
+}

@@ -1,0 +1,36 @@
+package parsers
+
+import (
+	"unicode"
+	"unicode/utf8"
+)
+
+// noiseBelow is the share of readable bytes below which a line that no wording
+// matches is noise. What a wrong speed or a board's first start-up messages at
+// another speed leave has a share of 0.4 to 0.6, text one near 1 (measured with a
+// model of the line; common practice, no source).
+const noiseBelow = 0.7
+
+// Readable is the share of bytes that are text: printable, a tab, or part of a
+// printable character in UTF-8. It is 1 for no bytes. U+FFFD counts as unreadable:
+// it is what some program left of a byte that was no text.
+func Readable(b []byte) float64 {
+	if len(b) == 0 {
+		return 1
+	}
+	n := 0
+	for rest := b; len(rest) > 0; {
+		r, size := utf8.DecodeRune(rest)
+		if r != utf8.RuneError && (r == '\t' || unicode.IsPrint(r)) {
+			n += size
+		}
+		rest = rest[size:]
+	}
+	return float64(n) / float64(len(b))
+}
+
+// isNoise reports whether a line is mostly bytes that are no text.
+func isNoise(b []byte) bool { return Readable(b) < noiseBelow }
+
+// junk reports whether any byte is no text, in what stands before a start text.
+func junk(b []byte) bool { return Readable(b) < 1 }
