@@ -29,6 +29,19 @@ func Readable(b []byte) float64 {
 	return float64(n) / float64(len(b))
 }
 
+// lastJunk is the position behind the last byte that is no text, 0 when all is.
+func lastJunk(b []byte) int {
+	at := 0
+	for i := 0; i < len(b); {
+		r, size := utf8.DecodeRune(b[i:])
+		i += size
+		if r == utf8.RuneError || (r != '\t' && !unicode.IsPrint(r)) {
+			at = i
+		}
+	}
+	return at
+}
+
 // isNoise reports whether a line is mostly bytes that are no text.
 func isNoise(b []byte) bool { return Readable(b) < noiseBelow }
 

@@ -204,6 +204,25 @@ func (p *Profile) startAt(raw []byte) (int, bool) {
 	return 0, false
 }
 
+// startBehindJunk finds a line of a board's start that follows a byte that is no
+// text. Lines of service are not taken there: what the junk swallowed may have
+// changed their meaning.
+func (p *Profile) startBehindJunk(raw []byte) (int, bool) {
+	at := lastJunk(raw)
+	if at <= 0 || at == len(raw) {
+		return 0, false
+	}
+	r, ok, _ := p.read(raw[at:])
+	if !ok {
+		return 0, false
+	}
+	switch r.kind {
+	case KindBoot, KindFirmware, KindResetCause, KindReaderVersion, KindReaderMissing, KindReaderSelfTest:
+		return at, true
+	}
+	return 0, false
+}
+
 // latin1 makes UTF-8 of bytes taken as Latin-1, so that an expression over runes
 // is one over bytes.
 func latin1(raw []byte) []byte {

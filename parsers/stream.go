@@ -137,7 +137,11 @@ func (s *Stream) take(l Line, emit func(Event)) {
 		}
 	}
 	for _, p := range s.profiles {
-		if at, ok := p.startAt(l.Raw); ok {
+		at, ok := p.startAt(l.Raw)
+		if !ok {
+			at, ok = p.startBehindJunk(l.Raw)
+		}
+		if ok {
 			s.start(e, at, p, emit)
 			return
 		}
