@@ -31,6 +31,8 @@ func newRootCmd(d deps) *cobra.Command {
 		return hintedError{usageError{fmt.Errorf("%s: %w", c.Name(), err)}, c.CommandPath() + " --help"}
 	})
 	root.AddCommand(
+		newPlanCmd(d),
+		newWordingCmd(d),
 		newVersionCmd(d),
 		newCompletionCmd(d),
 	)
