@@ -1,0 +1,186 @@
+package reach
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strconv"
+	"time"
+
+	"propwright/checklist"
+	"propwright/parsers"
+)
+
+const (
+	measureTrial = "trial"
+	level        = 0.95 // of every bound in this package
+
+	resultRead   = "read"
+	resultMissed = "missed"
+
+	holdTime = time.Second
+	// Changing spacers takes hands some seconds; the first presentation at another
+	// spacing may take so much longer. From experience, no source.
+	spacerTime = 10 * time.Second
+)
+
+// errOtherTag says that another tag than the prop's own was shown again and again.
+var errOtherTag = errors.New("another tag was shown")
+
+// trials presents the tag of the prop and counts, for one reader.
+type trials struct {
+	s            *checklist.Scene
+	reader       checklist.Reader
+	within, lift time.Duration
+	last         float64 // spacing of the last presentation in this attempt
+}
+
+func newTrials(s *checklist.Scene, r checklist.Reader) (*trials, error) {
+	within, err := s.Step.Seconds("within")
+	if err != nil {
+		return nil, err
+	}
+	lift, err := s.Step.Seconds("lift")
+	return &trials{s: s, reader: r, within: within, lift: lift, last: -1}, err
+}
+
+// A count is what the presentations at one spacing came to.
+type count struct {
+	spacing      float64
+	read, missed int
+	entries      []checklist.Entry // the trials, as measured
+}
+
+func (c count) n() int        { return c.read + c.missed }
+func (c count) all() bool     { return c.read > 0 && c.missed == 0 }
+func (c count) none() bool    { return c.read == 0 && c.missed > 0 }
+func (c count) share() string { return fmt.Sprintf("%d of %d", c.read, c.n()) }
+
+// at counts the trials on record at a spacing, the first most of them; 0 is all.
+func (t *trials) at(spacing float64, most int) count {
+	c := count{spacing: spacing}
+	want := millimetres(spacing)
+	for _, e := range t.s.Measures(measureTrial) {
+		if e.Measure.Reader != t.reader.Index || e.Measure.Params["spacing_mm"] != want || (most > 0 && c.n() == most) {
+			continue
+		}
+		if e.Measure.Value == 1 {
+			c.read++
+		} else {
+			c.missed++
+		}
+		c.entries = append(c.entries, e)
+	}
+	return c
+}
+
+// until presents at a spacing until n trials are on record or enough says that
+// no more are needed.
+func (t *trials) until(ctx context.Context, spacing float64, n int, enough func(count) bool) (count, error) {
+	for {
+		c := t.at(spacing, n)
+		if c.n() >= n || (enough != nil && c.n() > 0 && enough(c)) {
+			return c, nil
+		}
+		if err := t.one(ctx, spacing, c.n()+1, n); err != nil {
+			return c, err
+		}
+	}
+}
+
+// one presents the tag once and puts the result on record.
+func (t *trials) one(ctx context.Context, spacing float64, number, of int) error {
+	within := t.within
+	if spacing != t.last {
+		within += spacerTime
+	}
+	t.last = spacing
+	mark := t.s.Log.Len()
+	c := t.s.Cursor()
+	reply, read, err := t.s.Present(ctx, checklist.Presentation{
+		Role: checklist.RoleShow, Act: checklist.ActPresent, SpacingMM: spacing, Hold: holdTime, Reader: t.reader.Index, Within: within,
+		// A refused tag was read as well.
+		Kinds: []parsers.Kind{parsers.KindCardAccepted, parsers.KindTagPresent, parsers.KindCardRefused},
+		Text:  fmt.Sprintf("%s (%d of %d)", t.text(spacing), number, of),
+	})
+	if err != nil {
+		return err
+	}
+	m := checklist.Measure{
+		Name: measureTrial, Unit: "1", Reader: t.reader.Index,
+		Params: map[string]string{"spacing_mm": millimetres(spacing), "result": resultMissed},
+	}
+	switch {
+	case read:
+		m.Value, m.Params["result"], m.Rests = 1, resultRead, checklist.RefsOf(reply)
+	case reply.N != 0:
+		return errOtherTag
+	default:
+		m.Params["within_s"] = strconv.FormatFloat(within.Seconds(), 'g', -1, 64)
+		m.Rests = window(t.s.Log.Entries(mark))
+	}
+	if _, err := t.s.Measure(m); err != nil {
+		return err
+	}
+	if !read {
+		return t.s.Pause(ctx, t.lift)
+	}
+	return t.s.Lift(ctx, c, holdTime+t.lift)
+}
+
+// window is the evidence of a miss: that the tag was asked for, and what the
+// console said until the time was up.
+func window(entries []checklist.Entry) []checklist.Ref {
+	var seen []checklist.Entry
+	for _, e := range entries {
+		if e.Instruct != nil || (e.Event != nil && e.Event.Raw != nil) {
+			seen = append(seen, e)
+		}
+	}
+	return checklist.RefsOf(seen...)
+}
+
+// text tells the person how to present. Spacings count from the reader's face
+// everywhere; in the room the cover is part of them.
+func (t *trials) text(spacing float64) string {
+	cover := t.s.Item.CoverMM
+	at := ", touching its face"
+	switch {
+	case t.s.Step.Sitting == checklist.Site && spacing > cover:
+		at = fmt.Sprintf(", over spacers of %s mm on the cover (%s mm from the reader's face, the cover's %s mm included)", millimetres(spacing-cover), millimetres(spacing), millimetres(cover))
+	case t.s.Step.Sitting == checklist.Site:
+		at = fmt.Sprintf(", on the cover (%s mm from the reader's face)", millimetres(spacing))
+	case spacing > 0:
+		at = fmt.Sprintf(", over spacers of %s mm", millimetres(spacing))
+	}
+	which := ""
+	if len(t.s.Item.Readers) > 1 {
+		which = fmt.Sprintf(" %d", t.reader.Index)
+	}
+	return fmt.Sprintf("Show reader%s the prop's own tag in its object%s, and lift it after a second.", which, at)
+}
+
+// readers are those of the item, one where the plan lists none.
+func readers(it checklist.Item) []checklist.Reader {
+	if len(it.Readers) == 0 {
+		return []checklist.Reader{{}}
+	}
+	return it.Readers
+}
+
+// millimetres prints a spacing so that equal spacings print alike.
+func millimetres(v float64) string {
+	return strconv.FormatFloat(float64(int64(v*1000+0.5))/1000, 'f', -1, 64)
+}
+
+// percent prints a share for people, to three digits.
+func percent(v float64) string { return strconv.FormatFloat(100*v, 'g', 3, 64) + " %" }
+
+func ptr[T any](v T) *T { return &v }
+
+func otherTag() checklist.Finding {
+	return checklist.Finding{
+		What: "the prop's own tag", How: checklist.Measured, Verdict: checklist.NotConfirmed, Value: checklist.Text("another tag was shown, three times"),
+		Note: "Only the prop's own tag in its object can tell how far that is read.",
+	}
+}
