@@ -3,6 +3,7 @@ package parsers
 import (
 	"encoding/binary"
 	"fmt"
+	"maps"
 	"slices"
 )
 
@@ -82,32 +83,67 @@ func newDFA(n *nfa) (*dfa, error) {
 	return d, nil
 }
 
-// classify puts bytes that no step tells apart into one class.
+// classify puts bytes that no step tells apart into one class: it begins with one
+// class of all and splits it by every set of bytes that leads from one node to
+// another.
 func (d *dfa) classify(n *nfa) {
-	var begins [257]bool
-	begins[0] = true
+	sets := map[[4]uint64]bool{}
+	to := map[int32][4]uint64{}
 	for _, node := range n.nodes {
+		clear(to)
 		for _, s := range node.steps {
-			begins[s.lo], begins[int(s.hi)+1] = true, true
+			set := to[s.to]
+			for c := int(s.lo); c <= int(s.hi); c++ {
+				set[c/64] |= 1 << (c % 64)
+			}
+			to[s.to] = set
+		}
+		for _, set := range to {
+			sets[set] = true
 		}
 	}
-	// Intervals that the same steps cover could be one class still; telling them
-	// apart costs nothing but table width.
-	k := -1
-	for c := range 256 {
-		if begins[c] {
-			k++
-			d.sample = append(d.sample, byte(c))
+	class, classes := [256]int{}, 1
+	for _, set := range slices.SortedFunc(maps.Keys(sets), func(a, b [4]uint64) int { return slices.Compare(a[:], b[:]) }) {
+		split := map[int]int{} // class to its part inside the set
+		size := map[int]int{}
+		for c := range 256 {
+			size[class[c]]++
 		}
+		inside := map[int]int{}
+		for c := range 256 {
+			if set[c/64]&(1<<(c%64)) != 0 {
+				inside[class[c]]++
+			}
+		}
+		for c := range 256 {
+			if set[c/64]&(1<<(c%64)) == 0 || inside[class[c]] == size[class[c]] {
+				continue
+			}
+			k, ok := split[class[c]]
+			if !ok {
+				k = classes
+				split[class[c]] = k
+				classes++
+			}
+			class[c] = k
+		}
+	}
+	d.classes = classes
+	d.sample = make([]byte, classes)
+	for c := range 256 {
+		k := class[c]
 		d.class[c] = uint8(k)
 		if legible(byte(c)) > legible(d.sample[k]) {
 			d.sample[k] = byte(c)
 		}
 	}
-	d.classes = k + 1
-	d.order = make([]int, d.classes)
+	d.order = make([]int, classes)
 	for k := range d.order {
 		d.order[k] = k
+		// A class of no legible byte has its lowest one for a sample.
+		if d.sample[k] == 0 {
+			d.sample[k] = byte(slices.Index(class[:], k))
+		}
 	}
 	slices.SortStableFunc(d.order, func(a, b int) int { return legible(d.sample[b]) - legible(d.sample[a]) })
 }

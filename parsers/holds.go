@@ -1,24 +1,13 @@
 package parsers
 
-import (
-	"regexp"
-	"strings"
-)
+import "strings"
 
-// What unknown text is searched for. Only shapes that stand for themselves are
-// taken; a run of digits may be anything.
-var (
-	holdsMAC   = regexp.MustCompile(`\b[0-9A-Fa-f]{2}(?:[.:-][0-9A-Fa-f]{2}){5}\b`)
-	holdsIP    = regexp.MustCompile(`\b[0-9]{1,3}(?:\.[0-9]{1,3}){3}\b`)
-	holdsPairs = regexp.MustCompile(`\b[0-9A-Fa-f]{2}(?:([ :-])[0-9A-Fa-f]{2})(?:[ :-][0-9A-Fa-f]{2}){2,8}\b`)
-	holdsHex   = regexp.MustCompile(`\b(?:0[xX])?(?:[0-9A-Fa-f]{8}|[0-9A-Fa-f]{14}|[0-9A-Fa-f]{20})\b`)
-)
-
-// holdsWithin bounds how much of a line is searched.
+// holdsWithin bounds how much of an unknown line is searched.
 const holdsWithin = 512
 
 // holds finds what a line holds that no wording explains: a tag's identity, a
-// hardware and a network address, the first of each.
+// hardware and a network address, the first of each. Only shapes that stand for
+// themselves are taken; a run of digits may be anything.
 func holds(raw []byte) (fields map[string]string, uid *UID) {
 	text := string(raw[:min(len(raw), holdsWithin)])
 	put := func(name, value string) {
@@ -27,24 +16,115 @@ func holds(raw []byte) (fields map[string]string, uid *UID) {
 		}
 		fields[name] = value
 	}
-	if m := holdsMAC.FindString(text); m != "" {
-		if v, err := colonMAC(m); err == nil {
-			put("mac", v)
-			text = strings.Replace(text, m, "\x00", 1)
+	for i := 0; i < len(text); {
+		if !isHexDigit(text[i]) || i > 0 && isWordByte(text[i-1]) {
+			i++
+			continue
+		}
+		if n := ipAt(text[i:]); n > 0 && fields["ip"] == "" {
+			if v, err := dottedIP(text[i : i+n]); err == nil {
+				put("ip", v)
+				i += n
+				continue
+			}
+		}
+		n, groups := pairsAt(text[i:])
+		if groups == 6 && text[i+2] != ' ' && fields["mac"] == "" {
+			if v, err := colonMAC(text[i : i+n]); err == nil {
+				put("mac", v)
+				i += n
+				continue
+			}
+		}
+		if groups < 2 {
+			n = hexAt(text[i:])
+		}
+		if uid == nil && n > 0 && mixedDigits(text[i:i+n]) {
+			if u, err := ParseUID(text[i : i+n]); err == nil && !u.Ambiguous() {
+				put("uid", u.String())
+				uid = &u
+				i += n
+				continue
+			}
+		}
+		i++
+	}
+	return fields, uid
+}
+
+// pairsAt is how long a run of pairs of digits with one kind of sign between them
+// is, and how many pairs it has. The run ends where a word or number goes on.
+func pairsAt(s string) (n, groups int) {
+	const most = 10
+	var sign byte
+	for i := 0; groups < most && i+2 <= len(s) && isHexDigit(s[i]) && isHexDigit(s[i+1]); {
+		if i+2 < len(s) && isWordByte(s[i+2]) {
+			break
+		}
+		groups++
+		n = i + 2
+		if n == len(s) || strings.IndexByte(" :-.", s[n]) < 0 || groups > 1 && s[n] != sign {
+			break
+		}
+		sign = s[n]
+		i = n + 1
+	}
+	return n, groups
+}
+
+// hexAt is how long a run of 8, 14 or 20 digits is, with 0x before it or not.
+func hexAt(s string) int {
+	n := 0
+	if strings.HasPrefix(s, "0x") || strings.HasPrefix(s, "0X") {
+		n = 2
+	}
+	start := n
+	for n < len(s) && isHexDigit(s[n]) {
+		n++
+	}
+	if n < len(s) && isWordByte(s[n]) {
+		return 0
+	}
+	switch n - start {
+	case 2 * uidSingle, 2 * uidDouble, 2 * uidTriple:
+		return n
+	}
+	return 0
+}
+
+// ipAt is how long four decimal numbers with dots between them are.
+func ipAt(s string) int {
+	i := 0
+	for part := range 4 {
+		if part > 0 {
+			if i >= len(s) || s[i] != '.' {
+				return 0
+			}
+			i++
+		}
+		digits := 0
+		for i < len(s) && '0' <= s[i] && s[i] <= '9' && digits < 4 {
+			i++
+			digits++
+		}
+		if digits < 1 || digits > 3 {
+			return 0
 		}
 	}
-	if m := holdsIP.FindString(text); m != "" {
-		if v, err := dottedIP(m); err == nil {
-			put("ip", v)
-			text = strings.Replace(text, m, "\x00", 1)
-		}
+	if i < len(s) && isWordByte(s[i]) || i+1 < len(s) && s[i] == '.' && isHexDigit(s[i+1]) {
+		return 0
 	}
-	for _, m := range append(holdsPairs.FindAllString(text, -1), holdsHex.FindAllString(text, -1)...) {
-		mixed := strings.ContainsAny(m, "ABCDEFabcdef") && strings.ContainsAny(m, "0123456789")
-		if u, err := ParseUID(m); err == nil && mixed && !u.Ambiguous() {
-			put("uid", u.String())
-			return fields, &u
-		}
-	}
-	return fields, nil
+	return i
+}
+
+// mixedDigits reports whether both letters and decimal digits are among the
+// digits; without that, a count or a word is as likely as an identity.
+func mixedDigits(s string) bool {
+	s = strings.TrimPrefix(strings.TrimPrefix(s, "0x"), "0X")
+	return strings.ContainsAny(s, "ABCDEFabcdef") && strings.ContainsAny(s, "0123456789")
+}
+
+// isWordByte reports whether a byte is a letter or a digit.
+func isWordByte(c byte) bool {
+	return '0' <= c && c <= '9' || 'a' <= c && c <= 'z' || 'A' <= c && c <= 'Z'
 }

@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -14,22 +15,27 @@ import (
 	"propwright/parsers"
 )
 
-func builtin(t testing.TB, name string) *parsers.Profile {
-	t.Helper()
-	p, err := parsers.BuiltinProfile(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return p
-}
+// loaded are the built-in wordings, loaded once for all tests.
+var loaded = sync.OnceValues(parsers.Auto)
 
 func auto(t testing.TB) []*parsers.Profile {
 	t.Helper()
-	ps, err := parsers.Auto()
+	ps, err := loaded()
 	if err != nil {
 		t.Fatal(err)
 	}
 	return ps
+}
+
+func builtin(t testing.TB, name string) *parsers.Profile {
+	t.Helper()
+	for _, p := range auto(t) {
+		if p.Name() == name {
+			return p
+		}
+	}
+	t.Fatalf("no built-in wording %q", name)
+	return nil
 }
 
 func readCapture(t testing.TB, name string) []byte {
