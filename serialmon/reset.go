@@ -16,8 +16,9 @@ const reopenPause = 50 * time.Millisecond
 // before has been delivered. That the board did restart, only its boot text proves.
 func (s *Session) Reset(ctx context.Context) error { return s.reset(ctx, func() {}) }
 
-// reset calls settled between the last bytes from before and the first ones from
-// after the restart.
+// reset calls settled when the bytes from before the restart have been delivered
+// and those from after it not yet; where it takes two ways, twice, and the last
+// time counts.
 func (s *Session) reset(ctx context.Context, settled func()) error {
 	done := make(chan struct{})
 	after := func() {
@@ -25,6 +26,7 @@ func (s *Session) reset(ctx context.Context, settled func()) error {
 		close(done)
 	}
 	err := s.call(ctx, func(a *attachment) (*attachment, error) {
+		s.queue.put(item{after: settled})
 		err := a.port.PulseReset(ctx)
 		switch {
 		case errors.Is(err, ErrNoLines) && !s.opt.Once:
@@ -32,7 +34,7 @@ func (s *Session) reset(ctx context.Context, settled func()) error {
 		case err != nil:
 			return a, err
 		}
-		s.queue.put(item{after: after})
+		s.queue.put(item{after: func() { close(done) }})
 		return a, nil
 	})
 	if err != nil {

@@ -69,7 +69,9 @@ func (s *Session) LikelySpeed(ctx context.Context, speeds ...int) (g Guess, err 
 				return g, err
 			}
 			g.Tried = append(g.Tried, n)
-			if n.Score > t.Score {
+			// Read too fast, figures turn into letters that look as good as any; read
+			// too slowly they do not. So a draw speaks for the lower speed.
+			if n.Text && n.Score >= t.Score {
 				t = n
 			}
 		}
@@ -106,7 +108,11 @@ func (s *Session) try(ctx context.Context, baud int) (Trial, error) {
 		alarm: newAlarm(s.opt.Clock, listenFor),
 	}
 	defer s.listenIn(nil)
-	if err := s.reset(ctx, func() { s.listenIn(t) }); err != nil {
+	settled := func() {
+		t.restart()
+		s.listenIn(t)
+	}
+	if err := s.reset(ctx, settled); err != nil {
 		t.alarm.cancel()
 		return Trial{}, err
 	}

@@ -25,6 +25,13 @@ func (t *tap) add(b []byte) {
 	}
 }
 
+// restart forgets what was heard so far.
+func (t *tap) restart() {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.heard = nil
+}
+
 func (t *tap) bytes() []byte {
 	t.mu.Lock()
 	defer t.mu.Unlock()
