@@ -3,7 +3,6 @@ package plan
 import (
 	"errors"
 	"fmt"
-	"math"
 	"net"
 	"net/netip"
 	"net/url"
@@ -56,6 +55,9 @@ func (s *Speed) UnmarshalTOML(v any) error {
 
 // LimitNames are the limits that a site may set: seconds from the tag to the coil.
 func LimitNames() []string { return []string{"delay_pass_s", "delay_fail_s"} }
+
+// maxLimit bounds a limit in seconds.
+const maxLimit = 3600.0
 
 // maxSiteFile bounds a site file in bytes.
 const maxSiteFile = 1 << 20
@@ -115,8 +117,8 @@ func (f SiteFile) check() (toml.Key, error) {
 		if !slices.Contains(LimitNames(), name) {
 			return toml.Key{"limits", name}, unknownSiteKey(toml.Key{"limits", name})
 		}
-		if !(v > 0) || math.IsInf(v, 0) {
-			return toml.Key{"limits", name}, bad(name, v, "must be above 0")
+		if !(v > 0 && v <= maxLimit) {
+			return toml.Key{"limits", name}, bad(name, v, "must be above 0 and at most %v", maxLimit)
 		}
 	}
 	return nil, nil
@@ -206,7 +208,7 @@ listen = %q # where the stand-in controller listens
 `, f.Name, f.Store, wording, speed, listen)
 	for _, name := range LimitNames() {
 		if v, ok := f.Limits[name]; ok {
-			fmt.Fprintf(&b, "%s = %s\n", name, strconv.FormatFloat(v, 'f', -1, 64))
+			fmt.Fprintf(&b, "%s = %s\n", name, strconv.FormatFloat(v, 'g', -1, 64))
 			continue
 		}
 		fmt.Fprintf(&b, "# %s = %s\n", name, map[string]string{"delay_pass_s": "0.5", "delay_fail_s": "1.0"}[name])
