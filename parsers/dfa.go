@@ -2,13 +2,21 @@ package parsers
 
 import (
 	"encoding/binary"
-	"fmt"
+	"errors"
 	"maps"
 	"slices"
 )
 
-// maxStates bounds the automaton of a profile.
-const maxStates = 200_000
+// Bounds of a profile's automaton: its states, and while it is made the graph's
+// nodes that they stand for in all.
+const (
+	maxStates     = 200_000
+	maxStateNodes = 10_000_000
+)
+
+// errTooLarge is what happens to a profile of many lines that begin with
+// placeholders.
+var errTooLarge = errors.New("the lines are too many or too much alike for one automaton; say more before the first placeholder")
 
 // A dfa decides in one pass over a line which wordings it may be. Its cost per
 // byte is one look into a table, however many wordings the profile has.
@@ -42,6 +50,7 @@ func newDFA(n *nfa) (*dfa, error) {
 	index := map[string]int32{setKey(nil): dfaDead, setKey(sets[dfaStart]): dfaStart}
 	d.parent = make([]dfaParent, 2)
 	moves := make([][]int32, d.classes)
+	total := 0
 	for state := int32(0); int(state) < len(sets); state++ {
 		d.next = append(d.next, make([]int32, d.classes)...)
 		var accept []int32
@@ -69,8 +78,8 @@ func newDFA(n *nfa) (*dfa, error) {
 			key := setKey(set)
 			to, ok := index[key]
 			if !ok {
-				if len(sets) == maxStates {
-					return nil, fmt.Errorf("too large: more than %d states; say more before the first placeholder", maxStates)
+				if total += len(set); len(sets) == maxStates || total > maxStateNodes {
+					return nil, errTooLarge
 				}
 				to = int32(len(sets))
 				index[key] = to

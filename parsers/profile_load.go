@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"maps"
 	"slices"
 	"strings"
 
@@ -17,41 +16,6 @@ const (
 	maxProfileBytes = 1 << 20
 	maxProfileLines = 5000
 )
-
-// A ProfileError reports a profile that cannot be used.
-type ProfileError struct {
-	File  string
-	Line  int    // in the file, from 1; 0 where the file as a whole is meant
-	Field string // key, "" where the text as such is broken
-	Err   error
-}
-
-// Error is one line: file, line, field and reason.
-func (e *ProfileError) Error() string {
-	where := e.File
-	if e.Line > 0 {
-		where = fmt.Sprintf("%s:%d", e.File, e.Line)
-	}
-	if e.Field != "" {
-		where += ": field " + e.Field
-	}
-	return fmt.Sprintf("%s: %v", where, e.Err)
-}
-
-// Unwrap is the reason.
-func (e *ProfileError) Unwrap() error { return e.Err }
-
-// An OverlapError reports two lines of a profile that both match a text, without
-// a word in the profile on which goes first.
-type OverlapError struct {
-	A, B string // what the two lines say
-	Text string // a text that both match
-}
-
-// Error names both lines and the text.
-func (e *OverlapError) Error() string {
-	return fmt.Sprintf("%q and %q both match %q; let one of them go before the other", e.A, e.B, e.Text)
-}
 
 // profileTOML is a profile as its file has it.
 type profileTOML struct {
@@ -221,125 +185,6 @@ func (l *profileLoader) profile(t *profileTOML) (*Profile, error) {
 		return nil, err
 	}
 	return p, nil
-}
-
-// newProfileLine checks one line. field names the key that is wrong.
-func newProfileLine(t *lineTOML) (l *profileLine, field string, err error) {
-	l = &profileLine{id: t.ID, kind: Kind(t.Kind), before: t.Before, fields: t.Fields, wins: map[int]bool{}}
-	switch {
-	case l.kind.Host():
-		return nil, "kind", fmt.Errorf("%q: only the computer itself states that", t.Kind)
-	case !l.kind.known():
-		return nil, "kind", fmt.Errorf("%q: no such kind", clip(t.Kind))
-	case len(t.Says) == 0:
-		return nil, "says", errors.New("missing")
-	}
-	if t.UID == "before" {
-		l.inherit = true
-	} else if l.form = UIDForm(t.UID); !l.form.known() {
-		return nil, "uid", fmt.Errorf("%q: no such form", clip(t.UID))
-	}
-	for name, texts := range t.Values {
-		if name == "uid" || name == "reader" || len(texts) == 0 {
-			return nil, "values", fmt.Errorf("%q: takes no list of values", clip(name))
-		}
-		for text := range texts {
-			if strings.TrimSpace(text) == "" {
-				return nil, "values", fmt.Errorf("%q: a text is empty", clip(name))
-			}
-		}
-	}
-	for _, says := range t.Says {
-		pat, err := parsePattern(says, t.Values)
-		if err != nil {
-			return nil, "says", fmt.Errorf("%q: %w", clip(says), err)
-		}
-		l.patterns = append(l.patterns, pat)
-	}
-	if t.Next != "" {
-		if l.next, err = parsePattern(t.Next, t.Values); err != nil {
-			return nil, "next", fmt.Errorf("%q: %w", clip(t.Next), err)
-		}
-	}
-	return l, "fields", l.checkFields()
-}
-
-// checkFields refuses a field that two parts of the line would set, and a setting
-// without name or value.
-func (l *profileLine) checkFields() error {
-	for name := range l.fields {
-		if !fieldName(name) || name == "uid" || name == "reader" {
-			return fmt.Errorf("%q: cannot be fixed", clip(name))
-		}
-	}
-	for _, pat := range l.patterns {
-		has := maps.Clone(l.fields)
-		if has == nil {
-			has = map[string]string{}
-		}
-		holds := pat.holds()
-		if l.next != nil {
-			holds = append(holds, l.next.holds()...)
-		}
-		for _, h := range holds {
-			if _, twice := has[h.name]; twice && h.name != "_" {
-				return fmt.Errorf("%q: set twice", h.name)
-			}
-			has[h.name] = ""
-		}
-		if l.kind == KindSetting {
-			for _, name := range []string{"name", "value"} {
-				if _, ok := has[name]; !ok {
-					return fmt.Errorf("a setting needs a %s", name)
-				}
-			}
-		}
-	}
-	return nil
-}
-
-// precedence resolves what lines say of each other, transitively.
-func (l *profileLoader) precedence(p *Profile) error {
-	named := map[string][]int{}
-	for i, line := range p.lines {
-		if line.id != "" {
-			named[line.id] = append(named[line.id], i)
-		}
-		for _, pat := range line.patterns {
-			if !slices.Contains(named[pat.says], i) {
-				named[pat.says] = append(named[pat.says], i)
-			}
-		}
-	}
-	for i, line := range p.lines {
-		for _, name := range line.before {
-			others, ok := named[name]
-			if !ok {
-				return l.at(l.lineNumber(i, "before"), "before", fmt.Errorf("%q: no line says that or has it as id", clip(name)))
-			}
-			for _, j := range others {
-				line.wins[j] = true
-			}
-		}
-	}
-	for changed := true; changed; {
-		changed = false
-		for _, line := range p.lines {
-			for j := range maps.Clone(line.wins) {
-				for k := range p.lines[j].wins {
-					if !line.wins[k] {
-						line.wins[k], changed = true, true
-					}
-				}
-			}
-		}
-	}
-	for i, line := range p.lines {
-		if line.wins[i] {
-			return l.at(l.lineNumber(i, "before"), "before", errors.New("goes before itself"))
-		}
-	}
-	return nil
 }
 
 // compile makes the automata and looks for overlaps.
