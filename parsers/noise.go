@@ -6,9 +6,9 @@ import (
 )
 
 // noiseBelow is the share of readable bytes below which a line that no wording
-// matches is noise. What a wrong speed or a board's first start-up messages at
-// another speed leave has a share of 0.4 to 0.6, text one near 1 (measured with a
-// model of the line; common practice, no source).
+// matches is noise. Text has a share near 1; what a wrong speed or a board's first
+// start-up messages at another speed leave mostly lies well below (from experience,
+// no source).
 const noiseBelow = 0.7
 
 // Readable is the share of bytes that are text: printable, a tab, or part of a
