@@ -2,8 +2,11 @@ package main
 
 import (
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
+
+	"propwright/checklist/plan"
 )
 
 const rootLong = `propwright helps to commission a freshly soldered tag reader: it reads the
@@ -16,7 +19,7 @@ confirmed; 2 wrong usage; 3 the tool's own side failed; 130 interrupted.`
 // newRootCmd builds the whole command tree.
 func newRootCmd(d deps) *cobra.Command {
 	root := &cobra.Command{
-		Use:           "propwright COMMAND",
+		Use:           "propwright",
 		Short:         "Commission home-built tag readers",
 		Long:          rootLong,
 		Args:          unknownCommand,
@@ -24,6 +27,7 @@ func newRootCmd(d deps) *cobra.Command {
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}
+	root.SetHelpCommand(newHelpCmd())
 	root.SetIn(d.in)
 	root.SetOut(d.out)
 	root.SetErr(d.err)
@@ -45,10 +49,39 @@ func unknownCommand(c *cobra.Command, args []string) error {
 		return nil
 	}
 	try := c.CommandPath() + " --help"
-	if near := c.SuggestionsFor(args[0]); len(near) > 0 {
-		try = c.CommandPath() + " " + near[0]
+	if near := nearestCommand(c, args[0]); near != "" {
+		try = c.CommandPath() + " " + near
 	}
 	return hintedError{usageError{fmt.Errorf("command %q: not known", args[0])}, try}
+}
+
+// nearestCommand is the subcommand that a word is likely to have meant: one that
+// it begins, or a slip of the pen away; "" when there is none.
+func nearestCommand(c *cobra.Command, word string) string {
+	var names []string
+	for _, sub := range c.Commands() {
+		if word != "" && strings.HasPrefix(sub.Name(), word) {
+			return sub.Name()
+		}
+		names = append(names, sub.Name())
+	}
+	return plan.Nearest(word, names)
+}
+
+// newHelpCmd is the help command, which takes no word that names no command.
+func newHelpCmd() *cobra.Command {
+	return &cobra.Command{
+		Use:     "help [COMMAND…]",
+		Short:   "Print the help of a command",
+		Example: "  propwright help plan add",
+		RunE: func(c *cobra.Command, args []string) error {
+			of, rest, err := c.Root().Find(args)
+			if err != nil || len(rest) > 0 {
+				return unknownCommand(of, rest)
+			}
+			return of.Help()
+		},
+	}
 }
 
 // groupRun is the run function of a command that only has subcommands.

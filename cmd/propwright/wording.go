@@ -179,7 +179,7 @@ func runWordingCheck(d deps, file string) error {
 	if err != nil {
 		return toolError{err: err, try: "the path of a wording file"}
 	}
-	_, err = fmt.Fprintf(d.out, "%s: wording %q, %d lines, no fault found\n", parsers.Printable(file), p.Name(), len(p.Lines()))
+	_, err = fmt.Fprintf(d.out, "%s: wording %q, lines: %d, no fault found\n", parsers.Printable(file), p.Name(), len(p.Lines()))
 	return err
 }
 
