@@ -62,7 +62,6 @@ func checkChip(ctx context.Context, s *Scene) ([]Finding, error) {
 // readVersions restarts the board until there are n readings of that manner.
 func (s *Scene) readVersions(ctx context.Context, manner string, n int, within time.Duration) error {
 	for len(s.versions(manner)) < n {
-		c := s.Cursor()
 		boot, booted, err := s.Reset(ctx)
 		if err != nil {
 			return err
@@ -70,7 +69,7 @@ func (s *Scene) readVersions(ctx context.Context, manner string, n int, within t
 		value, rests := "none", RefsOf(boot)
 		if booted {
 			// A chip that does not answer may be told with or without a version.
-			e, told, err := s.AwaitKind(ctx, c, within, parsers.KindReaderVersion, parsers.KindReaderMissing)
+			e, told, err := s.AwaitKind(ctx, CursorAt(boot.N), within, parsers.KindReaderVersion, parsers.KindReaderMissing)
 			if err != nil {
 				return err
 			}

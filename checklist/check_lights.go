@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"propwright/parsers"
 )
@@ -27,6 +28,10 @@ func checkLights(ctx context.Context, s *Scene) ([]Finding, error) {
 	}
 	if len(s.Item.Board.Lamps) == 0 {
 		return []Finding{{What: "lamps", How: Planned, Verdict: NotConfirmed, Value: Text("no lamps planned"), Note: "The plan names no lamps for this board."}}, nil
+	}
+	// What the step before has lit must have gone out.
+	if err := s.Pause(ctx, lampPause); err != nil {
+		return nil, err
 	}
 	if err := s.Instruct(ctx, Instruction{Act: ActLook, Text: "Look at the lamps now and keep in mind which are lit; then lay the prop's own tag on the reader and look again."}); err != nil {
 		return nil, err
@@ -59,7 +64,7 @@ func checkLights(ctx context.Context, s *Scene) ([]Finding, error) {
 }
 
 // lampPause lets an eye take in a lamp that may blink.
-const lampPause = shortHold * 3
+const lampPause = 3 * time.Second
 
 // lampsPlanned turns lamp names of the procedure into positions from the left.
 func (s *Scene) lampsPlanned(param string) (Lamps, error) {

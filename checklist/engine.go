@@ -216,7 +216,7 @@ func (e *Engine) attempt(ctx context.Context, step Step, check Check, earlier []
 	if err != nil {
 		return nil, err
 	}
-	s.begin, s.first = begun.N, begun.N
+	s.begin, s.first, s.watched = begun.N, begun.N, begun.N
 	if len(earlier) > 0 {
 		s.first = earlier[0].N
 	}

@@ -35,7 +35,8 @@ type Scene struct {
 	begin   int64 // and up to this one before the present attempt
 	calm    bool  // a vanishing port is expected
 	unasked []Entry
-	bootsOK int // boots that were asked for and are still to come
+	bootsOK int   // boots that were asked for and are still to come
+	watched int64 // entries up to this number were looked at for what nobody asked for
 }
 
 // Now is the run's time.
@@ -108,9 +109,10 @@ func (s *Scene) Await(ctx context.Context, c *Cursor, within time.Duration, matc
 
 // watch looks at what no step asked for: a lost port, a restart.
 func (s *Scene) watch(ctx context.Context, c *Cursor, e Entry) error {
-	if e.Event == nil {
-		return nil
+	if e.Event == nil || e.N <= s.watched {
+		return nil // another cursor was here before
 	}
+	s.watched = e.N
 	switch e.Event.Kind {
 	case parsers.KindDetached:
 		if s.calm {

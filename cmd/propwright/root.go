@@ -35,7 +35,13 @@ func newRootCmd(d deps) *cobra.Command {
 		return hintedError{usageError{fmt.Errorf("%s: %w", c.Name(), err)}, c.CommandPath() + " --help"}
 	})
 	root.AddCommand(
+		newDemoCmd(d),
+		newPortsCmd(d),
+		newEventsCmd(d),
+		newBoardCmd(d),
+		newCommissionCmd(d),
 		newPlanCmd(d),
+		newReportsCmd(d),
 		newWordingCmd(d),
 		newVersionCmd(d),
 		newCompletionCmd(d),

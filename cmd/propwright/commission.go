@@ -1,0 +1,149 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"propwright/checklist"
+	"propwright/serialmon"
+)
+
+const commissionLong = `commission walks you through the checklist for a prop: at the bench, and later
+once more in the room. Instructions (=>), questions (??) and cautions (!!) go to
+the terminal; a line a decided step goes to stdout, and at the end the folder of
+the signed report.
+
+While a step waits you may say: note TEXT, skip REASON, again, abort REASON.
+Ctrl-C stops at once; --resume goes on where the run stopped.`
+
+type commissionOptions struct {
+	prop      string
+	procedure string
+	sitting   string
+	port      string
+	speed     string
+	noReset   bool
+	wording   string
+	listen    string
+	site      string
+	answers   string
+	changed   string
+	resume    bool
+	pace      float64
+	hands     string
+	signer    string
+	role      string
+}
+
+func newCommissionCmd(d deps) *cobra.Command {
+	var o commissionOptions
+	cmd := &cobra.Command{
+		Use:   "commission PROP",
+		Short: "Walk a prop's board through the checklist and sign it off",
+		Long:  commissionLong,
+		Example: `  propwright commission harbour-bell --port /dev/ttyUSB0 --listen 10.77.0.10:502
+  propwright commission harbour-bell --sitting site --port /dev/ttyUSB0 --listen 10.77.0.10:502
+  propwright commission harbour-bell --resume --port /dev/ttyUSB0 --listen 10.77.0.10:502`,
+		Args: checkArgs(cobra.ExactArgs(1)),
+		RunE: func(c *cobra.Command, args []string) error {
+			o.prop = args[0]
+			return runCommission(c.Context(), d, o)
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.procedure, "procedure", "new", "which procedure: new, or one of the site's procedures folder")
+	f.StringVar(&o.sitting, "sitting", "", "bench or site (default: the one that is due)")
+	f.StringVar(&o.port, "port", "", "serial port of the board; without it only what needs none is done")
+	f.StringVar(&o.speed, "speed", "", "speed in baud (default: as the board is planned)")
+	f.BoolVar(&o.noReset, "no-reset", false, "do not restart the board by opening its port, where the system allows")
+	f.StringVar(&o.wording, "wording", "", "wording of the firmware (default: the site's, else all built-in ones)")
+	f.StringVar(&o.listen, "listen", "", "ADDR:PORT on which to stand in for the controller")
+	addSiteFlag(cmd, &o.site)
+	f.StringVar(&o.answers, "answers", "", "file that answers the questions")
+	f.StringVar(&o.changed, "changed", "", "what changed since, such as soldering,cover: repeats what rested on it")
+	f.BoolVar(&o.resume, "resume", false, "go on with the prop's last run")
+	f.StringVar(&o.hands, "hands", "", "control channel of a virtual board whose tags are to be moved by virtual hands")
+	f.Float64Var(&o.pace, "pace", 1, "with a virtual board: how many times as fast as the real clock")
+	f.StringVar(&o.signer, "signer", "", "name of who signs (default: the site's)")
+	f.StringVar(&o.role, "role", "", "role of who signs")
+	return cmd
+}
+
+func runCommission(ctx context.Context, d deps, o commissionOptions) error {
+	changed, err := readChanged(o.changed)
+	if err != nil {
+		return err
+	}
+	st, err := openPlan(ctx, d, o.site)
+	if err != nil {
+		return err
+	}
+	defer st.Close()
+	signing, err := signingOf(st.Folder, d, o.signer, o.role)
+	if err != nil {
+		return err
+	}
+	folder, sitting, err := chooseRun(ctx, st, o, changed)
+	if err != nil {
+		return err
+	}
+	c, err := casting(ctx, st, d, o, folder)
+	if err != nil {
+		return errors.Join(err, folder.journal.Close())
+	}
+	c.changed = changed
+	run, err := newConduct(ctx, folder, c)
+	if err != nil {
+		return toolSide(folder.dir, err)
+	}
+	verdict, err := run.sit(ctx, sitting, signing)
+	return finish(d, folder, o, verdict, errors.Join(err, run.Close()))
+}
+
+// finish says how a run ended.
+func finish(d deps, folder *runFolder, o commissionOptions, verdict checklist.Verdict, err error) error {
+	switch {
+	case err == nil:
+	case errors.Is(err, checklist.ErrAborted):
+		verdict = checklist.NotConfirmed
+	case errors.Is(err, checklist.ErrNoAnswer):
+		return hintedError{toolError{what: "report " + folder.dir, err: err}, "an answer for that step in --answers FILE, or a terminal to answer at; then --resume"}
+	case errors.Is(err, checklist.ErrOtherBoard):
+		return toolError{what: "resume", err: err, try: "the board that the run began with, or a new run without --resume"}
+	default:
+		return hintedError{toolSide(folder.dir, err), "propwright commission " + o.prop + " --resume goes on where it stopped"}
+	}
+	fmt.Fprintf(d.out, "report: %s\n", folder.dir)
+	if verdict != checklist.Passed {
+		return errVerdict
+	}
+	return nil
+}
+
+// toolSide is an error of the tool's own side about a run, with what to try where
+// the cause says so.
+func toolSide(dir string, err error) error {
+	if oe, ok := errors.AsType[*serialmon.OpenError](err); ok {
+		return toolError{err: oe, try: oe.Hint}
+	}
+	return toolError{what: "run " + dir, err: err}
+}
+
+// readChanged reads the list of what changed.
+func readChanged(list string) ([]string, error) {
+	if list == "" {
+		return nil, nil
+	}
+	changed := strings.Split(list, ",")
+	for _, c := range changed {
+		if !slices.Contains(checklist.ChangeNames(), c) {
+			return nil, usageError{fmt.Errorf("changed %q: not known, there are: %s", c, strings.Join(checklist.ChangeNames(), ", "))}
+		}
+	}
+	return changed, nil
+}

@@ -1,0 +1,203 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"maps"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"propwright/checklist"
+	"propwright/checklist/plan"
+	"propwright/checklist/report"
+)
+
+// signingOf is how the site signs: with its key, as the person named.
+func signingOf(f plan.Folder, d deps, signer, role string) (signing, error) {
+	if signer == "" {
+		signer = firstOf(d.env("USER"), d.env("USERNAME"), "technician")
+	}
+	key, err := report.LoadKey(filepath.Join(f.Keys(), signingKeyName))
+	if err != nil {
+		return signing{}, toolError{what: "signing key", err: err, try: "the site's folder as a whole, from a copy that has its keys"}
+	}
+	secret, err := f.FingerprintKey()
+	if err != nil {
+		return signing{}, toolError{what: "fingerprint key", err: err, try: "the site's folder as a whole, from a copy that has its keys"}
+	}
+	s := signing{
+		signer: report.Signer{Name: signer, Role: role, Principal: signerPrincipal(signer, f.File.Name)},
+		key:    key, fingerprint: secret, issued: d.now,
+	}
+	if err := trustSigner(f, s.signer.Principal, key); err != nil {
+		return signing{}, toolError{what: "site's list of signers", err: withoutPath(err), try: "--site with a folder that can be written"}
+	}
+	return s, nil
+}
+
+func firstOf(texts ...string) string {
+	for _, t := range texts {
+		if t != "" {
+			return t
+		}
+	}
+	return ""
+}
+
+// signerPrincipal is the name that a person's signature for a site is checked by:
+// NAME@SITE in plain letters.
+func signerPrincipal(signer, site string) string {
+	return principalOf(signer) + "@" + principalOf(site)
+}
+
+// trustSigner puts the site's key and a principal on the site's own list of whose
+// signatures it believes; reports are verified against that list.
+func trustSigner(f plan.Folder, principal string, key report.Key) error {
+	path := filepath.Join(f.Keys(), report.FileSigners)
+	line := report.AllowedSigner(principal, key.Public())
+	had, err := os.ReadFile(path)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	if strings.Contains("\n"+string(had), "\n"+string(line)) {
+		return nil
+	}
+	return os.WriteFile(path, append(had, line...), 0o600)
+}
+
+// chooseRun picks the run and the sitting: a new run at the bench, or the prop's
+// last one where it is to be resumed, gone on with in the room, or looked at again
+// because something changed.
+func chooseRun(ctx context.Context, st *sitePlan, o commissionOptions, changed []string) (*runFolder, checklist.Sitting, error) {
+	sitting := checklist.Sitting(o.sitting)
+	if sitting != "" && sitting != checklist.Bench && sitting != checklist.Site {
+		return nil, "", usageError{fmt.Errorf("sitting %q: neither bench nor site", o.sitting)}
+	}
+	p, err := loadProcedure(st.Folder, o.procedure)
+	if err != nil {
+		return nil, "", err
+	}
+	if _, err := itemOf(ctx, st, o.prop); err != nil {
+		return nil, "", err
+	}
+	last, err := latestRunFolder(st.Reports(), o.prop)
+	if err != nil {
+		return nil, "", toolError{what: "reports", err: err, try: "the site's folder as a whole, from a copy that has its reports"}
+	}
+	goOn := o.resume || len(changed) > 0
+	if last == "" && goOn {
+		return nil, "", usageError{fmt.Errorf("resume: prop %q has no run yet", o.prop)}
+	}
+	if last != "" && (goOn || sitting == checklist.Site) {
+		folder, err := openRunFolder(last)
+		if err != nil {
+			return nil, "", toolError{what: fmt.Sprintf("run %q", last), err: err}
+		}
+		sitting, err := takeUp(folder, sitting, o, changed)
+		if err != nil || sitting != "" {
+			return folder, sitting, closeIf(folder, err)
+		}
+		folder.journal.Close()
+	}
+	if sitting == "" {
+		sitting = checklist.Bench
+	}
+	folder, err := newRunFolder(st.Reports(), o.prop, p)
+	if err != nil {
+		return nil, "", toolError{what: fmt.Sprintf("site %q", st.Dir), err: err, try: "--site with a folder that can be written"}
+	}
+	return folder, sitting, nil
+}
+
+func closeIf(folder *runFolder, err error) error {
+	if err != nil {
+		return errors.Join(err, folder.journal.Close())
+	}
+	return nil
+}
+
+// takeUp says with which sitting a run goes on; "" when it does not and a new run
+// is to be made.
+func takeUp(folder *runFolder, asked checklist.Sitting, o commissionOptions, changed []string) (checklist.Sitting, error) {
+	if h := folder.header(); h != nil && h.Procedure != o.procedure {
+		return "", usageError{fmt.Errorf("resume: report %d follows procedure %q, not %q", folder.number, h.Procedure, o.procedure)}
+	}
+	if len(changed) > 0 {
+		folder.expire(changed)
+	}
+	due := folder.due()
+	switch {
+	case asked == checklist.Site && due == checklist.Site:
+		return asked, nil
+	case asked == checklist.Site && due == checklist.Bench && !o.resume:
+		return "", usageError{fmt.Errorf("sitting site: the bench of report %d is not decided yet, %d steps are open", folder.number, len(folder.open(checklist.Bench)))}
+	case asked != "" && len(folder.open(asked)) > 0:
+		return asked, nil
+	case asked == checklist.Site && !o.resume:
+		return "", nil
+	case due == "":
+		return "", usageError{fmt.Errorf("resume: report %d is complete", folder.number)}
+	}
+	return due, nil
+}
+
+// loadProcedure loads a procedure: the site's own of that name, else a built-in
+// one.
+func loadProcedure(f plan.Folder, name string) (checklist.Procedure, error) {
+	if name != principalOf(name) {
+		return checklist.Procedure{}, usageError{fmt.Errorf("procedure %q: want a name, such as new", name)}
+	}
+	path := filepath.Join(f.Procedures(), name+".toml")
+	text, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		p, err := checklist.BuiltinProcedure(name)
+		if err != nil {
+			return p, hintedError{usageError{err}, "--procedure new, or put " + path + " there"}
+		}
+		return p, nil
+	}
+	if err != nil {
+		return checklist.Procedure{}, toolError{what: fmt.Sprintf("procedure %q", path), err: withoutPath(err)}
+	}
+	p, err := checklist.ParseProcedure(path, text)
+	if err != nil {
+		return p, toolError{err: err, try: "the built-in procedure shows every field: it lies as procedure.toml in each run's folder"}
+	}
+	if p.Name != name {
+		return p, toolError{err: fmt.Errorf("procedure %s: field name: %q, want %q as the file is called", path, p.Name, name)}
+	}
+	return p, nil
+}
+
+// itemOf is what the site plans for a prop.
+func itemOf(ctx context.Context, st *sitePlan, prop string) (checklist.Item, error) {
+	p, err := st.Load(ctx)
+	if err != nil {
+		return checklist.Item{}, err
+	}
+	item, err := p.Item(prop)
+	if err != nil {
+		return item, hintedError{usageError{err}, "propwright plan list"}
+	}
+	return item, nil
+}
+
+// withLimits puts the site's limits into the steps that have parameters of those
+// names.
+func withLimits(p checklist.Procedure, limits map[string]float64) checklist.Procedure {
+	steps := make([]checklist.Step, len(p.Steps))
+	for i, s := range p.Steps {
+		s.Params = maps.Clone(s.Params)
+		for name, v := range limits {
+			if _, has := s.Params[name]; has {
+				s.Params[name] = v
+			}
+		}
+		steps[i] = s
+	}
+	p.Steps = steps
+	return p
+}

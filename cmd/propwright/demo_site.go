@@ -1,0 +1,49 @@
+package main
+
+import (
+	"context"
+	"strings"
+
+	"propwright/checklist/plan"
+)
+
+// demoProp is the prop that the demo commissions.
+const demoProp = "harbour-bell"
+
+// demoThings is the invented site of the demo: one controller, the prop under
+// test, and a neighbour whose numbers must not be touched.
+func demoThings() []string {
+	return []string{
+		"controller bay-1 address=10.77.0.10 port=502 unit=1 base=1",
+		"board rdr-07 mac=02:54:57:00:00:57 ip=10.77.0.57/24 gateway=10.77.0.1 controller=bay-1 speed=115200 polarity=active-high leaving=reported lamps=red,green,blue supply_v=5",
+		"board rdr-08 mac=02:54:57:00:00:58 ip=10.77.0.58/24 gateway=10.77.0.1 controller=bay-1 speed=115200 polarity=active-high leaving=reported lamps=red,green,blue supply_v=5",
+		"reader rdr-07/0 coil=117 behaviour=follows",
+		"reader rdr-08/0 coil=118 behaviour=follows",
+		"prop harbour-bell room=Lighthouse cover_mm=6 drives=light board=rdr-07",
+		"prop chart-table room=Lighthouse cover_mm=4 drives=light board=rdr-08",
+	}
+}
+
+// makeDemoSite makes the demo's site with everything in its plan.
+func makeDemoSite(ctx context.Context, d deps, dir, keyComment string) (*sitePlan, error) {
+	if err := initSite(ctx, dir, "The Tidewater Rooms", keyComment); err != nil {
+		return nil, err
+	}
+	st, err := openPlan(ctx, d, dir)
+	if err != nil {
+		return nil, err
+	}
+	err = st.store.Change(ctx, func(p *plan.Plan) error {
+		for _, thing := range demoThings() {
+			words := strings.Fields(thing)
+			if err := p.Add(plan.Kind(words[0]), words[1], words[2:]...); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, toolError{what: "demo site", err: err}
+	}
+	return st, nil
+}

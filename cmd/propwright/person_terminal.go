@@ -1,0 +1,195 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+	"sync"
+
+	"github.com/fatih/color"
+
+	"propwright/checklist"
+	"propwright/parsers"
+)
+
+// A terminalPerson is the technician at a terminal. Instructions and questions
+// go to stderr; one goroutine reads lines, which answer the question that is open
+// and are commands (note, skip, again, abort) while none is.
+type terminalPerson struct {
+	out      io.Writer
+	coloured bool
+	bell     bool
+	name     string // who answers
+	commands chan checklist.Command
+
+	mu    sync.Mutex
+	open  chan string // of the question that waits for a line; nil when none
+	ended bool        // the input is at its end
+}
+
+func newTerminalPerson(out io.Writer, coloured, bell bool, name string) *terminalPerson {
+	return &terminalPerson{out: out, coloured: coloured, bell: bell, name: name, commands: make(chan checklist.Command)}
+}
+
+// read hands lines on until the input or ctx ends.
+func (p *terminalPerson) read(ctx context.Context, in io.Reader) {
+	lines := bufio.NewScanner(in)
+	for lines.Scan() {
+		line := strings.TrimSpace(lines.Text())
+		if c, ok := commandOf(line); ok {
+			select {
+			case p.commands <- c:
+			case <-ctx.Done():
+				return
+			}
+			continue
+		}
+		p.mu.Lock()
+		open := p.open
+		p.open = nil
+		p.mu.Unlock()
+		switch {
+		case open != nil:
+			open <- line
+		case line != "":
+			p.say(color.FgYellow, "··", "No question is open. Say note TEXT, skip REASON, again, or abort REASON.")
+		}
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.ended = true
+	if p.open != nil {
+		close(p.open)
+		p.open = nil
+	}
+}
+
+// commandOf reads a line as a command; skip and abort need a reason.
+func commandOf(line string) (checklist.Command, bool) {
+	verb, text, _ := strings.Cut(line, " ")
+	text = strings.TrimSpace(text)
+	switch v := checklist.CommandVerb(strings.ToLower(verb)); v {
+	case checklist.CommandNote, checklist.CommandSkip, checklist.CommandAbort:
+		return checklist.Command{Verb: v, Text: text}, text != ""
+	case checklist.CommandAgain:
+		return checklist.Command{Verb: v}, text == ""
+	}
+	return checklist.Command{}, false
+}
+
+func (p *terminalPerson) say(c color.Attribute, mark, text string) {
+	ink := color.New(c)
+	if p.coloured {
+		ink.EnableColor()
+	} else {
+		ink.DisableColor()
+	}
+	fmt.Fprintf(p.out, "%s %s\n", ink.Sprint(mark), parsers.Printable(text))
+}
+
+// Instruct shows what to do and rings.
+func (p *terminalPerson) Instruct(_ context.Context, in checklist.Instruction) error {
+	for _, caution := range in.Cautions {
+		p.say(color.FgRed, "!!", caution)
+	}
+	p.say(color.FgCyan, "=>", in.Text)
+	p.ring()
+	return nil
+}
+
+func (p *terminalPerson) ring() {
+	if p.bell {
+		fmt.Fprint(p.out, "\a")
+	}
+}
+
+// Ask puts the question and waits for a line that answers it.
+func (p *terminalPerson) Ask(ctx context.Context, q checklist.Question) (checklist.Answer, error) {
+	for _, caution := range q.Cautions {
+		p.say(color.FgRed, "!!", caution)
+	}
+	for {
+		p.say(color.FgMagenta, "??", q.Text+" "+formOf(q))
+		p.ring()
+		line, err := p.line(ctx)
+		if err != nil {
+			return checklist.Answer{}, err
+		}
+		a, err := p.answer(q, line)
+		if err == nil {
+			return a, nil
+		}
+		p.say(color.FgYellow, "··", err.Error())
+	}
+}
+
+// formOf shows what an answer looks like.
+func formOf(q checklist.Question) string {
+	switch {
+	case q.Form != "":
+		return "[" + q.Form + "]"
+	case q.Kind == checklist.AskConfirm:
+		return "[yes or no]"
+	case q.Kind == checklist.AskFigure:
+		return "[a figure in " + q.Unit + "]"
+	}
+	return ""
+}
+
+func (p *terminalPerson) line(ctx context.Context) (string, error) {
+	got := make(chan string, 1)
+	p.mu.Lock()
+	if p.ended {
+		p.mu.Unlock()
+		return "", checklist.ErrNoAnswer
+	}
+	p.open = got
+	p.mu.Unlock()
+	select {
+	case line, ok := <-got:
+		if !ok {
+			return "", checklist.ErrNoAnswer
+		}
+		return line, nil
+	case <-ctx.Done():
+		p.mu.Lock()
+		defer p.mu.Unlock()
+		p.open = nil
+		return "", context.Cause(ctx)
+	}
+}
+
+// answer reads a line as an answer to the question.
+func (p *terminalPerson) answer(q checklist.Question, line string) (checklist.Answer, error) {
+	a := checklist.Answer{Text: line, By: p.name}
+	switch q.Kind {
+	case checklist.AskConfirm:
+		switch strings.ToLower(line) {
+		case "yes", "y":
+			a.Text = "yes"
+		case "no", "n":
+			a.Text = "no"
+		default:
+			return a, fmt.Errorf("%q: say yes or no", line)
+		}
+	case checklist.AskFigure:
+		figure := strings.TrimSpace(strings.TrimSuffix(strings.ReplaceAll(line, ",", "."), q.Unit))
+		v, err := strconv.ParseFloat(figure, 64)
+		if err != nil {
+			return a, fmt.Errorf("%q: say a figure in %s, such as 5.02", line, q.Unit)
+		}
+		a.Text, a.Value, a.Unit = "", &v, q.Unit
+	case checklist.AskLamps:
+		if _, _, err := checklist.ParseLampPair(line, 99); err != nil {
+			return a, err
+		}
+	case checklist.AskText:
+		if line == "" {
+			return a, fmt.Errorf("say something")
+		}
+	}
+	return a, nil
+}

@@ -1,0 +1,54 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"propwright/checklist"
+	"propwright/checklist/report"
+)
+
+// A signing is how a sitting is signed.
+type signing struct {
+	signer      report.Signer
+	key         report.Key
+	fingerprint []byte
+	issued      func() time.Time
+	limitations []string
+}
+
+// sit walks the open steps of a sitting and writes the signed report. A run that
+// the person ended is reported like any other; one that stopped for another reason
+// is left to be resumed.
+func (run *conduct) sit(ctx context.Context, sitting checklist.Sitting, s signing) (checklist.Verdict, error) {
+	if run.standIn != nil {
+		if err := run.standIn.Resume(); err != nil {
+			return checklist.NotConfirmed, err
+		}
+	}
+	verdict, err := run.engine.Run(ctx, sitting)
+	if err != nil && !errors.Is(err, checklist.ErrAborted) {
+		return verdict, err
+	}
+	// Port and stand-in are let go before the records are signed: nothing may come
+	// after that.
+	if run.board != nil {
+		err = errors.Join(err, run.board.Detach())
+	}
+	if run.standIn != nil {
+		err = errors.Join(err, run.standIn.Pause())
+	}
+	if syncErr := run.log.Sync(); syncErr != nil {
+		return verdict, errors.Join(err, syncErr)
+	}
+	in := report.Inputs{
+		Signer: s.signer, Sitting: sitting, Issued: s.issued(), Fingerprint: s.fingerprint, Limitations: s.limitations,
+	}
+	_, writeErr := report.Write(run.folder.dir, run.log.Entries(0), run.folder.procedure.Steps, in, s.key)
+	if writeErr != nil {
+		writeErr = fmt.Errorf("write report: %w", writeErr)
+	}
+	return verdict, errors.Join(err, writeErr)
+}
