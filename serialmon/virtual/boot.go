@@ -1,0 +1,131 @@
+package virtual
+
+import (
+	"strconv"
+	"time"
+)
+
+const (
+	firmwareName    = "larkspur"
+	firmwareVersion = "3.2.0"
+)
+
+// When what happens after a start. A board is through its start text in 1.2 s; the
+// network has its link after 2 s, which is what negotiation takes (common practice,
+// no source).
+const (
+	bootText    = 150 * time.Millisecond // the boot loader is through
+	bootNetwork = 500 * time.Millisecond
+	bootRadio   = 700 * time.Millisecond
+	bootTested  = 950 * time.Millisecond
+	bootServes  = 1200 * time.Millisecond
+	linkAfter   = 2 * time.Second
+)
+
+// brownOutPeriod and its spread are those of the fault brown-out.
+const (
+	brownOutPeriod = 2100 * time.Millisecond
+	brownOutSpread = 100 * time.Millisecond
+)
+
+// firmware is what a firmware holds in volatile memory.
+type firmware struct {
+	radio       bool
+	chip        byte // version that the chip told
+	deaf        bool // no tag is read
+	serves      bool
+	programming bool
+	master      uid // as far as it knows
+
+	tag      uid       // on the reader, as far as it knows
+	since    time.Time // of tag
+	absent   int       // polls in a row without it
+	switched bool      // held too long, and has been taken note of
+	accepted bool      // tag is accepted and the coil is on for it
+
+	red, green time.Time // until when those lamps stay lit
+}
+
+// start begins a start. Everything before is gone.
+func (b *Board) start(c cause) {
+	b.halt()
+	b.lamps.show(b.clock.Now(), true, pattern{})
+	hangs := c == causePower && b.ownSupplyAlone() && b.fault(faultColdStart) && b.cold.hangs()
+	b.after(bootText, func() { b.bootText(c) })
+	if hangs {
+		return
+	}
+	b.after(bootNetwork, b.bootNetwork)
+	b.after(bootRadio, b.bootRadio)
+	b.after(bootTested, b.bootSelfTest)
+	b.after(bootServes, b.bootServe)
+	b.after(between(b.random.net, linkAfter-200*time.Millisecond, linkAfter+200*time.Millisecond), b.linkFound)
+	if b.fault(faultBrownOut) {
+		b.after(between(b.random.boot, brownOutPeriod-brownOutSpread, brownOutPeriod+brownOutSpread), func() { b.start(causeBrownOut) })
+	}
+}
+
+func (b *Board) bootText(c cause) {
+	b.print(textStart(), textCause(c), textFirmware())
+	silent := b.fault(faultSettingsSilent)
+	if !silent {
+		b.print(textSetting("coil", strconv.Itoa(b.build.Coil)))
+	}
+	b.print(textSetting("polarity", b.build.Polarity))
+	if !silent {
+		b.print(textSetting("leaving", b.build.Leaving))
+	}
+	if !b.fault(faultWrongController) {
+		b.print(textSetting("controller", b.build.Controller))
+	}
+	b.print(textSetting("unit", strconv.Itoa(b.build.Unit)))
+}
+
+func (b *Board) bootNetwork() {
+	b.print(textMAC(b.build.MAC), textAddress(b.build.IP, b.build.Mask, b.build.Gateway))
+}
+
+// bootRadio switches the field on, which is when a board draws most, and asks the
+// chip who it is.
+func (b *Board) bootRadio() {
+	b.fw.radio = true
+	if b.fault(faultWeakAdapter) && b.ownSupplyAlone() {
+		b.after(weakAfter, func() { b.start(causeBrownOut) })
+	}
+	b.fw.chip = b.chipVersion()
+	b.print(textVersion(b.fw.chip))
+	if silentChip(b.fw.chip) {
+		b.fw.deaf = true
+		b.print(textNoChip())
+	}
+}
+
+func (b *Board) bootSelfTest() {
+	switch b.fw.chip {
+	case chipGood:
+		b.print(textSelfTest("passed"))
+	case chipClone:
+		b.print(textSelfTest("not comparable"))
+	default:
+		if !silentChip(b.fw.chip) {
+			b.fw.deaf = true
+			b.print(textSelfTest("failed"))
+		}
+	}
+}
+
+func (b *Board) bootServe() {
+	b.fw.serves = true
+	b.fw.master = b.memory.Master
+	if b.fault(faultMasterLost) {
+		b.fw.master = ""
+	}
+	if b.fw.master == "" {
+		b.print(textNoMaster())
+	} else {
+		b.print(textMasterKnown(b.fw.master))
+	}
+	b.print(textCards(len(b.memory.Cards)), textReady())
+	b.showLamps()
+	b.poll()
+}

@@ -1,0 +1,141 @@
+package virtual
+
+import (
+	"context"
+	"net"
+	"time"
+)
+
+// ioTimeout bounds what the computer's own network may take, in real time.
+const ioTimeout = 2 * time.Second
+
+// exchange does something on the network when nothing else is under way there. The
+// waiting is in a goroutine of its own: on a simulated clock the board's timers
+// may run in the very goroutine that has to answer.
+func (b *Board) exchange(f func()) {
+	b.net.queue = append(b.net.queue, f)
+	b.nextExchange()
+}
+
+func (b *Board) nextExchange() {
+	for !b.net.busy && len(b.net.queue) > 0 {
+		f := b.net.queue[0]
+		b.net.queue = b.net.queue[1:]
+		f()
+	}
+}
+
+// io runs do without the board being locked and then done with it, unless the
+// board was restarted meanwhile: then gone. The clock stands meanwhile.
+func (b *Board) io(do func(), done, gone func()) {
+	b.net.busy = true
+	epoch := b.epoch
+	b.clock.Depart(1)
+	go func() {
+		defer b.clock.Land(1)
+		do()
+		b.mu.Lock()
+		defer b.unlock()
+		if b.epoch != epoch {
+			gone()
+			return
+		}
+		b.net.busy = false
+		done()
+		b.nextExchange()
+	}()
+}
+
+// dial connects to the controller. An address that nobody has takes as long to
+// find that out as a real one.
+func (b *Board) dial() {
+	fail := func() {
+		if b.net.link {
+			b.print(textController(b.build.Controller, "does not answer"))
+			b.dialIn(redialEvery)
+		}
+	}
+	if b.cfg.Controller == "" || b.build.Controller != b.cfg.Build.Controller {
+		b.after(dialTimeout, fail)
+		return
+	}
+	if b.cfg.CountFrames {
+		b.clock.Depart(1)
+	}
+	var c net.Conn
+	var err error
+	b.io(func() {
+		ctx, cancel := context.WithTimeout(context.Background(), ioTimeout)
+		defer cancel()
+		c, err = (&net.Dialer{}).DialContext(ctx, "tcp", b.cfg.Controller)
+		if err != nil && b.cfg.CountFrames {
+			b.clock.Land(1)
+		}
+	}, func() {
+		switch {
+		case err != nil:
+			fail()
+		case !b.net.link:
+			b.hangUp(newWire(c, byte(b.build.Unit)))
+		default:
+			b.connected(newWire(c, byte(b.build.Unit)))
+		}
+	}, func() {
+		if err == nil {
+			b.hangUp(newWire(c, byte(b.build.Unit)))
+		}
+	})
+}
+
+// connected begins with telling the controller how the coil should be: it may have
+// kept what it was told before.
+func (b *Board) connected(w *wire) {
+	b.net.conn = w
+	b.print(textController(b.build.Controller, "connected"))
+	b.watchConnection(w)
+	if on := b.net.coil; on || !b.fault(faultCoilStaysOn) {
+		b.exchange(func() { b.writeCoil(on) })
+	}
+}
+
+// writeCoil tells the controller and then the console.
+func (b *Board) writeCoil(on bool) {
+	w := b.net.conn
+	if w != nil && w.closedByPeer() {
+		b.lost()
+		w = nil
+	}
+	if w == nil || !b.net.cable {
+		b.print(textCoilFailed(b.build.Coil, "no controller"))
+		return
+	}
+	address := b.build.Coil - b.build.Base
+	if b.fault(faultCoilPlusOne) {
+		address = (address + 1) & 0xFFFF
+	}
+	if b.cfg.CountFrames {
+		b.clock.Depart(1)
+	}
+	var err error
+	b.io(func() {
+		sent := false
+		sent, err = w.writeCoil(uint16(address), on, ioTimeout)
+		if !sent && b.cfg.CountFrames {
+			b.clock.Land(1)
+		}
+	}, func() {
+		switch {
+		case err == nil:
+			b.print(textCoil(b.build.Coil, on))
+		case isException(err):
+			b.print(textCoilFailed(b.build.Coil, err.Error()))
+		default:
+			b.print(textCoilFailed(b.build.Coil, "no answer"))
+			if b.net.conn == w {
+				b.dropConnection()
+				b.print(textController(b.build.Controller, "connection lost"))
+				b.dialIn(redialEvery)
+			}
+		}
+	}, func() {})
+}

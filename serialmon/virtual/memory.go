@@ -1,0 +1,125 @@
+package virtual
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+)
+
+// imageVersion is the version of the image's format: one JSON object.
+const imageVersion = 1
+
+// imageLimit is far more than a full list takes.
+const imageLimit = 64 << 10
+
+// cardLimit is how many cards the board can store.
+const cardLimit = 24
+
+// memory is what a board keeps without power.
+type memory struct {
+	Version int   `json:"virtual_board_memory"`
+	Master  uid   `json:"master"`
+	Cards   []uid `json:"cards"` // in the order of adding
+
+	path string // "" when it is kept by the board alone
+}
+
+// openMemory reads the image at path, or makes a fresh memory where there is none;
+// used says that a fresh one comes from another prop.
+func openMemory(path string, used bool) (*memory, error) {
+	fresh := &memory{Version: imageVersion, Cards: []uid{}, path: path}
+	if used {
+		fresh.Master = "04D9137A2C6B80"
+		fresh.Cards = []uid{"3FA0C816", "B1447E02", "04E85519AA3C81"}
+	}
+	if path == "" {
+		return fresh, nil
+	}
+	f, err := os.Open(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return fresh, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("memory image: %w", err)
+	}
+	defer f.Close()
+	data, err := io.ReadAll(io.LimitReader(f, imageLimit+1))
+	if err != nil {
+		return nil, fmt.Errorf("memory image %q: %w", path, err)
+	}
+	m, err := decodeMemory(data)
+	if err != nil {
+		return nil, fmt.Errorf("memory image %q: %w", path, err)
+	}
+	m.path = path
+	return m, nil
+}
+
+// decodeMemory reads an image and refuses what no board can have written.
+func decodeMemory(data []byte) (*memory, error) {
+	if len(data) > imageLimit {
+		return nil, fmt.Errorf("more than %d bytes", imageLimit)
+	}
+	m := &memory{}
+	d := json.NewDecoder(bytes.NewReader(data))
+	d.DisallowUnknownFields()
+	if err := d.Decode(m); err != nil {
+		return nil, err
+	}
+	if m.Version != imageVersion {
+		return nil, fmt.Errorf("version %d: this program knows version %d", m.Version, imageVersion)
+	}
+	if len(m.Cards) > cardLimit {
+		return nil, fmt.Errorf("%d cards, a board holds %d at most", len(m.Cards), cardLimit)
+	}
+	for _, u := range append([]uid{m.Master}, m.Cards...) {
+		if clean, err := parseUID(string(u)); u != "" && (err != nil || clean != u) {
+			return nil, fmt.Errorf("uid %q: not as the board writes it", u)
+		}
+	}
+	if slices.Contains(m.Cards, "") {
+		return nil, errors.New("a card without identity")
+	}
+	if m.Cards == nil {
+		m.Cards = []uid{}
+	}
+	return m, nil
+}
+
+func (m *memory) encode() ([]byte, error) {
+	data, err := json.MarshalIndent(m, "", "  ")
+	return append(data, '\n'), err
+}
+
+// save writes the image so that it is whole at any moment.
+func (m *memory) save() (err error) {
+	if m.path == "" {
+		return nil
+	}
+	data, err := m.encode()
+	if err != nil {
+		return err
+	}
+	f, err := os.CreateTemp(filepath.Dir(m.path), filepath.Base(m.path)+".*")
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, os.Remove(f.Name()))
+		}
+	}()
+	if _, err = f.Write(data); err == nil {
+		err = f.Sync()
+	}
+	if err = errors.Join(err, f.Close()); err != nil {
+		return err
+	}
+	return os.Rename(f.Name(), m.path)
+}

@@ -1,0 +1,179 @@
+package virtual
+
+import (
+	"net/netip"
+	"time"
+)
+
+// Times of the network side. Redialling every five seconds and asking the socket
+// once a second are what such firmware does (common practice, no source).
+const (
+	dialAfter    = 300 * time.Millisecond // of a link
+	dialTimeout  = 3 * time.Second
+	redialEvery  = 5 * time.Second
+	lookEvery    = time.Second
+	noticeCable  = 300 * time.Millisecond // to 900: that a cable is out
+	noticeSpread = 600 * time.Millisecond
+	closeAfter   = 2 * time.Second // of a pulled cable
+	linkAgain    = time.Second     // to 1.5 s: that a cable is in
+	coilFrom     = 60 * time.Millisecond
+	coilTo       = 120 * time.Millisecond
+	coilSlow     = 1600 * time.Millisecond
+)
+
+// network is the board's network side. Only the cable outlives a restart.
+type network struct {
+	cable      bool
+	cableMoves int // counts them; a timer of an earlier one is void
+
+	link    bool
+	conn    *wire
+	busy    bool        // an exchange is under way
+	queue   []func()    // exchanges to come
+	dials   int         // counts what was to be dialled; a timer of an earlier one is void
+	coil    bool        // as it should be
+	coilDue []time.Time // moments of the writes still to be made, in order
+	pulled  bool        // since the start the cable was out
+}
+
+// neighbourOf is another controller's address: that of the fault wrong-controller.
+func neighbourOf(hostPort string) string {
+	ap, err := netip.ParseAddrPort(hostPort)
+	if err != nil || !ap.Addr().Is4() {
+		return hostPort
+	}
+	ip := ap.Addr().As4()
+	ip[3] = 99
+	if ap.Addr() == netip.AddrFrom4(ip) {
+		ip[3] = 98
+	}
+	return netip.AddrPortFrom(netip.AddrFrom4(ip), ap.Port()).String()
+}
+
+// linkFound is when the two ends of the cable have come to terms.
+func (b *Board) linkFound() {
+	if !b.net.cable || b.net.link {
+		return
+	}
+	b.net.link = true
+	b.print(textLink(true))
+	if b.net.conn == nil {
+		b.dialIn(dialAfter)
+	}
+}
+
+// setCable pulls the network cable or puts it in.
+func (b *Board) setCable(in bool) {
+	n := &b.net
+	if n.cable == in || b.fault(faultNoCable) {
+		return
+	}
+	n.cable = in
+	n.cableMoves++
+	if !b.powered() {
+		return
+	}
+	if in {
+		b.afterMove(between(b.random.net, linkAgain, linkAgain+linkAgain/2), b.linkFound)
+		return
+	}
+	n.pulled = true
+	b.afterMove(between(b.random.net, noticeCable, noticeCable+noticeSpread), func() {
+		if n.link {
+			n.link = false
+			b.print(textLink(false))
+		}
+	})
+	b.afterMove(closeAfter, func() {
+		if n.conn != nil {
+			b.dropConnection()
+			b.print(textController(b.build.Controller, "connection lost"))
+		}
+	})
+}
+
+// afterMove calls f unless the cable is moved again before.
+func (b *Board) afterMove(d time.Duration, f func()) {
+	move := b.net.cableMoves
+	b.after(d, func() {
+		if b.net.cableMoves == move {
+			f()
+		}
+	})
+}
+
+// dialIn dials after a time, in place of a dial that is due already.
+func (b *Board) dialIn(d time.Duration) {
+	if b.fault(faultNoReconnect) && b.net.pulled {
+		return
+	}
+	b.net.dials++
+	n := b.net.dials
+	b.after(d, func() {
+		if b.net.dials == n && b.net.link && b.net.conn == nil {
+			b.exchange(b.dial)
+		}
+	})
+}
+
+// watchConnection looks now and then whether the controller has closed.
+func (b *Board) watchConnection(w *wire) {
+	b.after(lookEvery, func() {
+		if b.net.conn != w {
+			return
+		}
+		if !b.net.busy && w.closedByPeer() {
+			b.lost()
+			return
+		}
+		b.watchConnection(w)
+	})
+}
+
+// lost takes note of a connection that the controller ended.
+func (b *Board) lost() {
+	b.dropConnection()
+	b.print(textController(b.build.Controller, "connection lost"))
+	b.dialIn(redialEvery)
+}
+
+// dropConnection closes the connection from the board's side.
+func (b *Board) dropConnection() {
+	w := b.net.conn
+	if w == nil {
+		return
+	}
+	b.net.conn = nil
+	b.hangUp(w)
+}
+
+// hangUp closes a connection. Whoever ended it, the board's own end is one more
+// thing that the controller's side sees.
+func (b *Board) hangUp(w *wire) {
+	if b.cfg.CountFrames {
+		b.clock.Depart(1)
+	}
+	w.close()
+}
+
+// wantCoil makes the service coil follow the tag.
+func (b *Board) wantCoil(on bool) {
+	n := &b.net
+	n.coil = on
+	if !on && b.fault(faultCoilStaysOn) {
+		return
+	}
+	d := between(b.random.net, coilFrom, coilTo)
+	if on && b.fault(faultSlowCoil) {
+		d = coilSlow
+	}
+	due := b.clock.Now().Add(d)
+	if k := len(n.coilDue); k > 0 && n.coilDue[k-1].After(due) {
+		due = n.coilDue[k-1] // a write never overtakes the one before
+	}
+	n.coilDue = append(n.coilDue, due)
+	b.after(due.Sub(b.clock.Now()), func() {
+		n.coilDue = n.coilDue[1:]
+		b.exchange(func() { b.writeCoil(on) })
+	})
+}
