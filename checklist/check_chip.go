@@ -85,7 +85,7 @@ func (s *Scene) readVersions(ctx context.Context, manner string, n int, within t
 			return err
 		}
 	}
-	return nil
+	return s.Settle(ctx) // what follows the version in the boot text belongs to no later step
 }
 
 // versionNumber is the register's value, -1 where there is none.

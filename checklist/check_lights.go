@@ -95,19 +95,27 @@ func (s *Scene) judgeLamps(answer, tag Entry, idle, accepted Lamps) []Finding {
 		lampFinding("lamps with an accepted tag", now, accepted, n, RefsOf(answer, tag)),
 	}
 	if before.complements(idle, n) && now.complements(accepted, n) {
-		findings[0].Note = "Every lamp is the other way round in both states: the light polarity of the build is wrong for these lamps."
+		for i := range findings {
+			findings[i].Note = lampsNote(findings[i]) + "every lamp is the other way round, in both states: the light polarity of the build is wrong for these lamps."
+		}
 	}
 	return findings
 }
 
 func lampFinding(what string, seen, planned Lamps, n int, rests []Ref) Finding {
-	f := Finding{What: what, How: Stated, Verdict: Passed, Value: Text("lit: " + seen.String()), Limit: ptr(Text("lit: " + planned.String())), Rests: rests}
+	f := Finding{What: what, How: Stated, Verdict: Passed, Value: Text(litPrefix + seen.String()), Limit: ptr(Text(litPrefix + planned.String())), Rests: rests}
 	if seen.String() != planned.String() {
 		f.Verdict = Failed
-		f.Note = fmt.Sprintf("Lamps seen %s, planned %s: a wire or a dead lamp where one is wrong.", seen, planned)
+		f.Note = lampsNote(f) + "a wire or a dead lamp where one is wrong."
 	}
 	return f
 }
+
+func lampsNote(f Finding) string {
+	return fmt.Sprintf("Lamps seen %s, planned %s: ", strings.TrimPrefix(f.Value.Text, litPrefix), strings.TrimPrefix(f.Limit.Text, litPrefix))
+}
+
+const litPrefix = "lit: "
 
 // Lamps are the lit lamps by position from the left, from 1; true where a lamp
 // blinks.

@@ -16,6 +16,14 @@ func checkMaster(ctx context.Context, s *Scene) ([]Finding, error) {
 	}
 	enrolled, ok := s.enrolledHere()
 	if !ok {
+		if s.Belief().Master == Unknown {
+			if _, _, err := s.Reset(ctx); err != nil {
+				return nil, err
+			}
+			if err := s.Settle(ctx); err != nil {
+				return nil, err
+			}
+		}
 		if old, found := s.oldContents(); found {
 			return []Finding{old}, nil
 		}

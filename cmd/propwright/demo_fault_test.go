@@ -73,12 +73,12 @@ var faultTable = []struct {
 	{"reader-ones", "reader-chip", "failed", []string{"0xFF"}},
 	{"loose-joint", "reader-chip", "failed", []string{"several version values|flex"}},
 	{"clone-chip", "reader-chip", "passed", []string{"0xB2", "self-test", "not comparable"}},
-	{"brown-out", "attach", "failed", []string{"boots", "every 2.1 s"}},
+	{"brown-out", "attach", "failed", []string{"boots", "every 2."}},
 	{"wrong-speed", "attach", "failed", []string{"115200", "likely 9600"}},
 	{"old-contents", "master", "failed", []string{"master", "cards", "another prop"}},
 	{"coil-taken", "settings", "failed", []string{"118", "117", "chart-table"}},
 	{"settings-silent", "settings", "not confirmed", []string{"not echoed", "coil"}},
-	{"lights-inverted", "lights", "failed", []string{"lit:", "planned 3"}},
+	{"lights-inverted", "lights", "failed", []string{"seen 1 2", "planned 3"}},
 	{"master-lost", "master", "failed", []string{"no master after reset"}},
 	{"stuck-programming", "programming", "failed", []string{"no exit"}},
 	{"last-card-lost", "cards", "failed", []string{"newest card refused"}},
@@ -89,11 +89,11 @@ var faultTable = []struct {
 	{"wrong-controller", "link", "failed", []string{"10.77.0.99"}},
 	{"coil-plus-one", "link", "failed", []string{"118", "117"}},
 	{"coil-stays-on", "link", "failed", []string{"off"}},
-	{"slow-coil", "link", "failed", []string{"delay", "1"}},
+	{"slow-coil", "link", "failed", []string{"Delay 1.", "limit 1 s"}},
 	{"no-reconnect", "link", "failed", []string{"cable"}},
 	{"misses", "repeat", "failed", []string{"misses of 20"}},
 	{"weak-adapter", "in-service", "failed", []string{"USB", "own supply"}},
-	{"cold-start", "in-service", "failed", []string{"of 10", "starts"}},
+	{"cold-start", "in-service", "failed", []string{"starts failed", " of "}},
 }
 
 func TestEveryFaultShowsWhereTheContractSays(t *testing.T) {
@@ -118,13 +118,14 @@ func TestEveryFaultShowsWhereTheContractSays(t *testing.T) {
 					t.Errorf("the findings do not name %q:\n%s", name, words)
 				}
 			}
-			// A fault that is found late must not have been blamed on an earlier step,
-			// save where the contract's row itself says that more is not echoed.
+			// A fault that is found late must not have been blamed on an earlier step. Two
+			// leave one honestly unconfirmed: settings that are not echoed, as the row for
+			// wrong-controller says, and a range in which some presentations are missed.
 			for _, s := range report.Steps {
 				if s.ID == row.step && s.Sitting == step.Sitting {
 					break
 				}
-				if s.Verdict == "failed" || s.Verdict == "not confirmed" && row.fault != "wrong-controller" {
+				if s.Verdict == "failed" || s.Verdict == "not confirmed" && row.fault != "wrong-controller" && row.fault != "misses" {
 					t.Errorf("step %q came out %q before the fault's own step", s.ID, s.Verdict)
 				}
 			}
