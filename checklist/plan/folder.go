@@ -108,43 +108,21 @@ func InitFolder(dir string, file SiteFile, in Init) (f Folder, err error) {
 			f, err = Folder{}, pathError("site", dir, err)
 		}
 	}()
-	if _, err := os.Stat(dir); errors.Is(err, fs.ErrNotExist) {
-		made.paths = append(made.paths, dir)
-	}
-	if err := os.MkdirAll(dir, 0o777); err != nil {
+	if err := made.root(dir); err != nil {
 		return f, err
 	}
-	names := []string{siteFileName, "keys"}
-	store, local := f.StorePath()
-	if local {
-		names = append(names, file.Store)
-	}
-	for _, name := range names {
-		if _, err := os.Lstat(filepath.Join(dir, name)); err == nil {
-			return f, fmt.Errorf("%s: %w", name, ErrSiteExists)
-		}
-	}
-	if err := made.dir(f.Keys(), 0o700); err != nil {
+	if err := f.vacant(); err != nil {
 		return f, err
 	}
-	key := make([]byte, fingerprintLen)
-	if _, err := io.ReadFull(in.Rand, key); err != nil {
-		return f, fmt.Errorf("random bytes: %w", err)
-	}
-	if err := made.file(filepath.Join(f.Keys(), fingerprintKey), key, 0o600); err != nil {
+	if err := f.makeKeys(made, in); err != nil {
 		return f, err
-	}
-	if in.Keys != nil {
-		if err := in.Keys(f.Keys()); err != nil {
-			return f, err
-		}
 	}
 	if _, err := os.Stat(f.Reports()); errors.Is(err, fs.ErrNotExist) {
 		if err := made.dir(f.Reports(), 0o777); err != nil {
 			return f, err
 		}
 	}
-	if local && in.Store != nil {
+	if store, local := f.StorePath(); local && in.Store != nil {
 		made.paths = append(made.paths, store)
 		if err := in.Store(store); err != nil {
 			return f, err
@@ -153,8 +131,48 @@ func InitFolder(dir string, file SiteFile, in Init) (f Folder, err error) {
 	return f, made.file(filepath.Join(dir, siteFileName), file.Text(), 0o666)
 }
 
+// vacant says whether nothing is where the parts of a site would go.
+func (f Folder) vacant() error {
+	parts := []string{filepath.Join(f.Dir, siteFileName), f.Keys()}
+	if store, local := f.StorePath(); local {
+		parts = append(parts, store)
+	}
+	for _, path := range parts {
+		if _, err := os.Lstat(path); err == nil {
+			return fmt.Errorf("%s: %w", filepath.Base(path), ErrSiteExists)
+		}
+	}
+	return nil
+}
+
+// makeKeys makes the folder of keys and what lies in it.
+func (f Folder) makeKeys(m *made, in Init) error {
+	if err := m.dir(f.Keys(), 0o700); err != nil {
+		return err
+	}
+	key := make([]byte, fingerprintLen)
+	if _, err := io.ReadFull(in.Rand, key); err != nil {
+		return fmt.Errorf("random bytes: %w", err)
+	}
+	if err := m.file(filepath.Join(f.Keys(), fingerprintKey), key, 0o600); err != nil {
+		return err
+	}
+	if in.Keys == nil {
+		return nil
+	}
+	return in.Keys(f.Keys())
+}
+
 // made remembers what can be taken away again.
 type made struct{ paths []string }
+
+// root makes the folder that all goes into, and remembers it where it is new.
+func (m *made) root(dir string) error {
+	if _, err := os.Stat(dir); errors.Is(err, fs.ErrNotExist) {
+		m.paths = append(m.paths, dir)
+	}
+	return os.MkdirAll(dir, 0o777)
+}
 
 func (m *made) dir(path string, perm fs.FileMode) error {
 	if err := os.Mkdir(path, perm); err != nil {

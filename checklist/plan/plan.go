@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"errors"
 	"fmt"
 	"net/netip"
 	"slices"
@@ -192,7 +193,7 @@ func (p *Plan) AddTag(t Tag) error {
 	})
 }
 
-var errNameTaken = fmt.Errorf("is in the plan already")
+var errNameTaken = errors.New("is in the plan already")
 
 // add appends a thing once all rules hold.
 func add[T any](to *[]T, thing T, kind Kind, name string, checks ...func() error) error {

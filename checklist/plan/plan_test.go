@@ -2,6 +2,7 @@ package plan_test
 
 import (
 	"errors"
+	"slices"
 	"strings"
 	"testing"
 
@@ -75,6 +76,36 @@ func TestItemIsWhatARunIsJudgedBy(t *testing.T) {
 	}
 	if owner := got.Owner(parsers.SettingCoil, "118"); owner != "chart-table" {
 		t.Errorf("owner of coil 118: %q, want chart-table", owner)
+	}
+}
+
+// A coil of another controller, an address of another network and a tag that is
+// out of use are nobody's business here; a MAC is, wherever it is.
+func TestItemClaimsOnlyWhatCanClash(t *testing.T) {
+	p := tidewaterPlan(t)
+	want, err := p.Item("harbour-bell")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, line := range []string{
+		"controller bay-2 address=10.77.0.10 base=0 network=annex",
+		"board rdr-20 mac=02:54:57:00:00:60 ip=10.77.0.57/24 network=annex controller=bay-2",
+		"reader rdr-20 coil=117",
+		"tag old-master uid=5C0A91E9 role=master keeper=Duty-manager state=retired",
+	} {
+		w := strings.Fields(line)
+		if err := p.Add(plan.Kind(w[0]), w[1], w[2:]...); err != nil {
+			t.Fatal(err)
+		}
+	}
+	got, err := p.Item("harbour-bell")
+	if err != nil {
+		t.Fatal(err)
+	}
+	mac := checklist.Claim{Setting: parsers.SettingMAC, Value: "02:54:57:00:00:60", Owner: "rdr-20"}
+	want.Taken = slices.Insert(want.Taken, len(want.Taken)-1, mac) // before the controllers' addresses
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Errorf("Item (-want +got)\n%s", diff)
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net/netip"
 	"sync"
 	"testing"
 
@@ -102,11 +103,12 @@ func keepsNoBrokenPlan(t *testing.T, open Opener) {
 	s := open(t)
 	want := fill(t, s)
 	for name, change := range map[string]func(*plan.Plan){
-		"a coil twice":            func(p *plan.Plan) { p.Readers[1].Coil = p.Readers[0].Coil },
-		"a MAC twice":             func(p *plan.Plan) { p.Boards[1].MAC = p.Boards[0].MAC },
-		"a prop on no board":      func(p *plan.Plan) { p.Props[0].Board = "rdr-99" },
-		"a controller taken away": func(p *plan.Plan) { p.Controllers = p.Controllers[1:] },
-		"a word that is none":     func(p *plan.Plan) { p.Tags[0].Role = "guest" },
+		"a coil twice":                      func(p *plan.Plan) { p.Readers[1].Coil = p.Readers[0].Coil },
+		"a MAC twice":                       func(p *plan.Plan) { p.Boards[1].MAC = p.Boards[0].MAC },
+		"a prop on no board":                func(p *plan.Plan) { p.Props[0].Board = "rdr-99" },
+		"a controller taken away":           func(p *plan.Plan) { p.Controllers = p.Controllers[1:] },
+		"a board at a controller's address": func(p *plan.Plan) { p.Boards[0].IP = netip.PrefixFrom(p.Controllers[0].Address, 24) },
+		"a word that is none":               func(p *plan.Plan) { p.Tags[0].Role = "guest" },
 	} {
 		if err := s.Change(t.Context(), func(p *plan.Plan) error { change(p); return nil }); err == nil {
 			t.Errorf("%s: kept", name)
