@@ -79,7 +79,7 @@ func TestMisreadTolerance(t *testing.T) {
 			t.Errorf("read %+.1f %% off: garbled, want the text", 100*off)
 		}
 	}
-	for _, off := range []float64{-0.06, 0.07} {
+	for _, off := range []float64{-0.045, 0.07} {
 		if got, _ := misread(100000, int(100000*(1+off))); bytes.Equal(got, []byte(text)) {
 			t.Errorf("read %+.1f %% off: the text, want garbage", 100*off)
 		}

@@ -44,12 +44,13 @@ func (h *Hands) Place(role string, reader int, spacingMM float64) error {
 	return h.lay(Request{Op: OpPlace, Role: role, Reader: reader, SpacingMM: spacingMM}, 0)
 }
 
-// Take lifts the tag.
+// Take lifts the tag, also one that other hands left there.
 func (h *Hands) Take() error {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	h.acts++
-	h.lift()
+	h.holds = false
+	h.keep(Request{Op: OpTake})
 	return h.fault()
 }
 
