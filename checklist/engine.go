@@ -139,7 +139,7 @@ func (e *Engine) decide(ctx context.Context, step Step, decided map[Place]Outcom
 	}
 	for try := 1; ; try++ {
 		o.Attempts++
-		findings, err := e.attempt(ctx, step, check, first, o.Attempts)
+		findings, err := e.attempt(ctx, step, check, o.Attempts, try > 1)
 		switch {
 		case errors.Is(err, errInterrupted) && try < mostAttempts:
 			continue
@@ -201,8 +201,8 @@ func isSkip(err error) bool {
 	return skip
 }
 
-// attempt runs the check once.
-func (e *Engine) attempt(ctx context.Context, step Step, check Check, earlier []Entry, number int) ([]Finding, error) {
+// attempt runs the check once; again says that this process has begun it before.
+func (e *Engine) attempt(ctx context.Context, step Step, check Check, number int, again bool) ([]Finding, error) {
 	if e.Commands != nil {
 		var cancel context.CancelCauseFunc
 		ctx, cancel = context.WithCancelCause(ctx)
@@ -211,6 +211,7 @@ func (e *Engine) attempt(ctx context.Context, step Step, check Check, earlier []
 		defer cancel(nil)
 		listening.Go(func() { e.listen(ctx, cancel) })
 	}
+	earlier := e.beginnings(step)
 	s := &Scene{Step: step, Item: e.Item, Log: e.Log, Clock: e.Clock, Attempt: number, engine: e}
 	begun, err := e.Log.Append(Entry{Type: EntryBegin})
 	if err != nil {
@@ -227,7 +228,7 @@ func (e *Engine) attempt(ctx context.Context, step Step, check Check, earlier []
 		}
 	}
 	if check.Console() {
-		if err := e.attach(ctx, s); err != nil {
+		if err := e.attach(ctx, s, again); err != nil {
 			return nil, err
 		}
 	}
@@ -241,28 +242,41 @@ func (e *Engine) attempt(ctx context.Context, step Step, check Check, earlier []
 // attach sees to it that the console is open. Opening may or may not restart the
 // board; either way its boot text is let through before the step begins, save for
 // the step that watches that very boot.
-func (e *Engine) attach(ctx context.Context, s *Scene) (err error) {
-	if s.Belief().Attached == Yes {
+func (e *Engine) attach(ctx context.Context, s *Scene, again bool) error {
+	attached := s.Belief().Attached == Yes
+	if attached && !again {
 		return nil
 	}
+	if again || e.takenUp() {
+		// Hands were let go in the middle of something.
+		text := "Take every tag off the reader, let go of the reader board, and see that the network cable is in."
+		if err := s.Instruct(ctx, Instruction{Act: ActClear, Text: text}); err != nil {
+			return err
+		}
+	}
 	s.bootsOK++
-	if err := e.Board.Attach(ctx); err != nil {
-		return err
+	if !attached {
+		if err := e.Board.Attach(ctx); err != nil {
+			return err
+		}
 	}
 	if s.Step.Check == "attach" {
 		return nil
 	}
-	c := s.Beginning()
-	defer func() {
-		if err == nil {
-			err = SameBoard(e.Log.Entries(0))
-		}
-	}()
-	if _, booted, err := s.AwaitKind(ctx, c, bootWithin, parsers.KindBoot); err != nil || !booted {
-		s.bootsOK = 0
+	if _, booted, err := s.AwaitKind(ctx, s.Beginning(), bootWithin, parsers.KindBoot); err != nil {
 		return err
+	} else if booted {
+		if err := s.Settle(ctx); err != nil {
+			return err
+		}
 	}
-	return s.Settle(ctx)
+	s.bootsOK = 0
+	return SameBoard(e.Log.Entries(0))
+}
+
+// takenUp reports whether this process goes on with what another has begun.
+func (e *Engine) takenUp() bool {
+	return slices.ContainsFunc(e.Log.Entries(0), func(entry Entry) bool { return entry.Run != nil && entry.Run.Resumed })
 }
 
 // restarts is the finding that the board restarted without being asked to.

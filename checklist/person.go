@@ -32,6 +32,7 @@ const (
 	ActSupplyOff Act = "supply-off" //
 	ActUSBOut    Act = "usb-out"    //
 	ActUSBIn     Act = "usb-in"     //
+	ActClear     Act = "clear"      // no tag on the reader, nothing bent, the network cable in
 	ActLook      Act = "look"       // look at the lamps and keep them in mind
 	ActNote      Act = "note"       // nothing to touch: a thing to know or to tidy
 )

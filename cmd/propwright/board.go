@@ -31,11 +31,12 @@ type boardOptions struct {
 	pace       float64
 	controller string
 	image      string
+	build      virtual.Build
 	listFaults bool
 }
 
 func newBoardCmd(d deps) *cobra.Command {
-	var o boardOptions
+	o := boardOptions{build: virtual.DefaultBuild()}
 	cmd := &cobra.Command{
 		Use:   "board",
 		Short: "A virtual board to practise on",
@@ -58,6 +59,9 @@ func newBoardCmd(d deps) *cobra.Command {
 	f.Float64Var(&o.pace, "pace", 1, "how many times as fast as the real clock")
 	f.StringVar(&o.controller, "controller", "", "HOST:PORT where the board finds its controller; without it nobody answers there")
 	f.StringVar(&o.image, "image", "", "file that keeps what the board's memory holds (default: forgotten at the end)")
+	f.IntVar(&o.build.Coil, "coil", o.build.Coil, "coil that the firmware was built with")
+	f.StringVar(&o.build.MAC, "mac", o.build.MAC, "MAC address that it was built with")
+	f.StringVar(&o.build.IP, "ip", o.build.IP, "IP address that it was built with")
 	f.BoolVar(&o.listFaults, "list-faults", false, "list the faults and what they are")
 	return cmd
 }
@@ -77,7 +81,7 @@ func runBoard(ctx context.Context, d deps, o boardOptions) (err error) {
 		clk = clock.Paced(time.Now(), o.pace)
 	}
 	board, err := virtual.New(virtual.Config{
-		Clock: clk, Seed: o.seed, Fault: o.fault, Style: o.style, Image: o.image, Controller: o.controller,
+		Clock: clk, Seed: o.seed, Fault: o.fault, Style: o.style, Image: o.image, Build: o.build, Controller: o.controller,
 	})
 	if err != nil {
 		return hintedError{usageError{err}, "propwright board --list-faults"}

@@ -23,7 +23,7 @@ import (
 // than the real clock its board and its runs go.
 const (
 	killTimes = 200
-	killPace  = "40"
+	killPace  = "20"
 )
 
 // A run that another process ends with SIGKILL at random moments resumes each
@@ -97,7 +97,7 @@ type killBench struct {
 	kills                                        int
 }
 
-func newKillBench(t *testing.T, program string) *killBench {
+func newKillBench(t *testing.T, program string, boardArgs ...string) *killBench {
 	t.Helper()
 	dir := t.TempDir()
 	k := &killBench{program: program, dir: dir, listen: freeAddress(t), answers: filepath.Join(dir, "answers.toml")}
@@ -108,11 +108,24 @@ func newKillBench(t *testing.T, program string) *killBench {
 	if err := site.Close(); err != nil {
 		t.Fatal(err)
 	}
+	// At this pace a busy computer's pauses grow to what would be late for a coil;
+	// how late is not what this test is about.
+	limits, err := os.OpenFile(filepath.Join(dir, "site", "site.toml"), os.O_APPEND|os.O_WRONLY, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := limits.WriteString("delay_pass_s = 4\ndelay_fail_s = 5\n"); err != nil {
+		t.Fatal(err)
+	}
+	if err := limits.Close(); err != nil {
+		t.Fatal(err)
+	}
 	text := "[wiring]\nanswer = \"yes\"\nvalue = 5.02\nunit = \"V\"\n[sign-off]\nanswer = \"yes\"\n"
 	if err := os.WriteFile(k.answers, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	k.board = exec.Command(program, "board", "--pace", killPace, "--controller", k.listen, "--alias", filepath.Join(dir, "port"))
+	boardArgs = append([]string{"board", "--pace", killPace, "--controller", k.listen, "--alias", filepath.Join(dir, "port")}, boardArgs...)
+	k.board = exec.Command(program, boardArgs...)
 	out, err := k.board.StdoutPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -148,12 +161,17 @@ func (k *killBench) stop(t *testing.T) {
 	k.board = nil
 }
 
+// args are those of a commissioning at the bench.
+func (k *killBench) args() []string {
+	return []string{"commission", demoProp, "--site", filepath.Join(k.dir, "site"), "--sitting", "bench", "--port", k.port,
+		"--listen", k.listen, "--hands", k.control, "--answers", k.answers, "--pace", killPace}
+}
+
 // commission starts or resumes the run and ends it with SIGKILL after a time,
 // unless it ends by itself first. amid says that the kill fell into a step.
 func (k *killBench) commission(t *testing.T, patience time.Duration) (done, amid bool) {
 	t.Helper()
-	args := []string{"commission", demoProp, "--site", filepath.Join(k.dir, "site"), "--sitting", "bench", "--port", k.port,
-		"--listen", k.listen, "--hands", k.control, "--answers", k.answers, "--pace", killPace}
+	args := k.args()
 	if k.kills > 0 {
 		args = append(args, "--resume")
 	}

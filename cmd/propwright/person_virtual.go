@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strconv"
 	"strings"
@@ -41,6 +42,8 @@ func (v *virtualHands) Instruct(ctx context.Context, in checklist.Instruction) e
 		return v.hands.Place(in.Role, in.Reader, in.SpacingMM)
 	case checklist.ActTake:
 		return v.hands.Take()
+	case checklist.ActClear:
+		return errors.Join(v.hands.Take(), v.hands.Flex(false), v.hands.Cable(true))
 	case checklist.ActReset:
 		return v.hands.Reset()
 	case checklist.ActFlex, checklist.ActRelax:
