@@ -41,8 +41,8 @@ func TestFlippedBytesMakeTheRunFail(t *testing.T) {
 			cmd := exec.CommandContext(t.Context(), program, k.args()...)
 			var errOut bytes.Buffer
 			cmd.Stderr = &errOut
-			if _, err := cmd.Output(); exitCode(err) != tt.want {
-				t.Errorf("exit status %d, want %d\n%s", exitCode(err), tt.want, &errOut)
+			if out, err := cmd.Output(); exitCode(err) != tt.want {
+				t.Errorf("exit status %d, want %d\n%s%s", exitCode(err), tt.want, out, &errOut)
 			}
 			if err := stop(); err != nil {
 				t.Errorf("relay: %v", err)

@@ -138,10 +138,11 @@ func (r *relay) state() (open bool, speed int, err error) {
 	var inner error
 	err = conn.Control(func(fd uintptr) {
 		watch := []unix.PollFd{{Fd: int32(fd)}}
-		if _, inner = unix.Poll(watch, 0); inner != nil {
-			if errors.Is(inner, unix.EINTR) {
-				inner = nil
-			}
+		// The runtime's own signals interrupt a poll, which tells nothing of the line.
+		for inner = unix.EINTR; errors.Is(inner, unix.EINTR); {
+			_, inner = unix.Poll(watch, 0)
+		}
+		if inner != nil {
 			return
 		}
 		open = watch[0].Revents&unix.POLLHUP == 0
