@@ -141,7 +141,9 @@ func (b *bench) do(r virtual.Request) virtual.Reply {
 	return reply
 }
 
-func (b *bench) lamps() string { return strings.Join(b.do(virtual.Request{Op: virtual.OpLamps}).Lamps, " ") }
+func (b *bench) lamps() string {
+	return strings.Join(b.do(virtual.Request{Op: virtual.OpLamps}).Lamps, " ")
+}
 
 func (b *bench) place(role string, spacing float64) {
 	b.t.Helper()
@@ -203,7 +205,6 @@ type desk struct {
 	mu    sync.Mutex
 	notes []note
 	conns map[net.Conn]bool
-	away  bool
 	hang  map[net.Conn]bool // closed by the desk itself
 }
 
@@ -246,9 +247,11 @@ func (d *desk) serve(conn net.Conn) {
 			own := d.hang[conn]
 			delete(d.conns, conn)
 			d.mu.Unlock()
-			if !own {
-				d.note("closed")
+			if own {
+				d.clock.Land(1) // the board's own end counts, whoever ended first
+				return
 			}
+			d.note("closed")
 			return
 		}
 		value := binary.BigEndian.Uint16(adu[10:])
@@ -266,13 +269,15 @@ func (d *desk) note(what string) {
 	d.clock.Land(1)
 }
 
-// hangUp closes all connections from the controller's side.
-func (d *desk) hangUp() {
+// hangUp ends all connections from the controller's side.
+func (d *desk) hangUp(t *testing.T) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	for c := range d.conns {
 		d.hang[c] = true
-		c.Close()
+		if err := c.(*net.TCPConn).CloseWrite(); err != nil {
+			t.Error(err)
+		}
 	}
 }
 

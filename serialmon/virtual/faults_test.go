@@ -329,7 +329,7 @@ func TestControllerAwayAndBack(t *testing.T) {
 	b := newBench(t, virtual.Config{})
 	b.serve()
 	n := len(b.desk.whats(0))
-	b.desk.hangUp()
+	b.desk.hangUp(t)
 	b.pass(2 * time.Second)
 	b.want(b.lines(), "controller 10.77.0.10:502 connection lost")
 	b.pass(10 * time.Second)
