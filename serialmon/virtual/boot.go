@@ -51,18 +51,37 @@ func (b *Board) start(c cause) {
 	b.halt()
 	b.lamps.show(b.clock.Now(), true, pattern{})
 	hangs := c == causePower && b.ownSupplyAlone() && b.fault(faultColdStart) && b.cold.hangs()
-	b.after(bootText, func() { b.bootText(c) })
+	stages := []stage{{bootText, func() { b.bootText(c) }}}
+	if !hangs {
+		link := between(b.random.net, linkAfter-200*time.Millisecond, linkAfter+200*time.Millisecond)
+		stages = append(stages, stage{bootNetwork, b.bootNetwork}, stage{bootRadio, b.bootRadio},
+			stage{bootTested, b.bootSelfTest}, stage{bootServes, b.bootServe}, stage{link, b.linkFound})
+	}
+	b.stages(0, stages)
 	if hangs {
 		return
 	}
-	b.after(bootNetwork, b.bootNetwork)
-	b.after(bootRadio, b.bootRadio)
-	b.after(bootTested, b.bootSelfTest)
-	b.after(bootServes, b.bootServe)
-	b.after(between(b.random.net, linkAfter-200*time.Millisecond, linkAfter+200*time.Millisecond), b.linkFound)
 	if b.fault(faultBrownOut) {
 		b.after(between(b.random.boot, brownOutPeriod-brownOutSpread, brownOutPeriod+brownOutSpread), func() { b.start(causeBrownOut) })
 	}
+}
+
+// A stage of a start, and how long after its beginning it comes.
+type stage struct {
+	at time.Duration
+	do func()
+}
+
+// stages does one after the other: timers of a paced clock that are due at nearly
+// the same moment may come in any order.
+func (b *Board) stages(now time.Duration, rest []stage) {
+	if len(rest) == 0 {
+		return
+	}
+	b.after(rest[0].at-now, func() {
+		rest[0].do()
+		b.stages(rest[0].at, rest[1:])
+	})
 }
 
 func (b *Board) bootText(c cause) {

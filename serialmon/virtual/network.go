@@ -32,7 +32,7 @@ type network struct {
 	queue   []func()    // exchanges to come
 	dials   int         // counts what was to be dialled; a timer of an earlier one is void
 	coil    bool        // as it should be
-	coilDue []time.Time // moments of the writes still to be made, in order
+	coilDue []coilWrite // still to be made, in order
 	pulled  bool        // since the start the cable was out
 }
 
@@ -168,12 +168,19 @@ func (b *Board) wantCoil(on bool) {
 		d = coilSlow
 	}
 	due := b.clock.Now().Add(d)
-	if k := len(n.coilDue); k > 0 && n.coilDue[k-1].After(due) {
-		due = n.coilDue[k-1] // a write never overtakes the one before
+	if k := len(n.coilDue); k > 0 && n.coilDue[k-1].at.After(due) {
+		due = n.coilDue[k-1].at // a write never overtakes the one before
 	}
-	n.coilDue = append(n.coilDue, due)
+	n.coilDue = append(n.coilDue, coilWrite{due, on})
 	b.after(due.Sub(b.clock.Now()), func() {
+		first := n.coilDue[0].on
 		n.coilDue = n.coilDue[1:]
-		b.exchange(func() { b.writeCoil(on) })
+		b.exchange(func() { b.writeCoil(first) })
 	})
+}
+
+// A coilWrite is a write that is due.
+type coilWrite struct {
+	at time.Time
+	on bool
 }
