@@ -221,7 +221,7 @@ func (e *Engine) attempt(ctx context.Context, step Step, check Check, number int
 	if len(earlier) > 0 {
 		s.first = earlier[0].N
 	}
-	if number == 1 && len(step.Cautions) > 0 {
+	if !again && len(step.Cautions) > 0 {
 		text := "Before you begin: " + step.Title + "."
 		if err := s.Instruct(ctx, Instruction{Act: ActNote, Text: text, Cautions: step.Cautions}); err != nil {
 			return nil, err

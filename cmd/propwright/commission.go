@@ -97,6 +97,7 @@ func runCommission(ctx context.Context, d deps, o commissionOptions) error {
 		return errors.Join(err, folder.journal.Close())
 	}
 	c.changed = changed
+	fmt.Fprintf(d.err, "report %d, %s sitting\n", folder.number, sitting)
 	run, err := newConduct(ctx, folder, c)
 	if err != nil {
 		return toolSide(folder.dir, err)

@@ -68,9 +68,9 @@ func trustSigner(f plan.Folder, principal string, key report.Key) error {
 	return os.WriteFile(path, append(had, line...), 0o600)
 }
 
-// chooseRun picks the run and the sitting: a new run at the bench, or the prop's
-// last one where it is to be resumed, gone on with in the room, or looked at again
-// because something changed.
+// chooseRun picks the run and the sitting: the prop's last run where it is to be
+// resumed, looked at again because something changed, or gone on with in the room
+// once its bench is decided; else a new run at the bench.
 func chooseRun(ctx context.Context, st *sitePlan, o commissionOptions, changed []string) (*runFolder, checklist.Sitting, error) {
 	sitting := checklist.Sitting(o.sitting)
 	if sitting != "" && sitting != checklist.Bench && sitting != checklist.Site {
@@ -91,16 +91,20 @@ func chooseRun(ctx context.Context, st *sitePlan, o commissionOptions, changed [
 	if last == "" && goOn {
 		return nil, "", usageError{fmt.Errorf("resume: prop %q has no run yet", o.prop)}
 	}
-	if last != "" && (goOn || sitting == checklist.Site) {
+	if last != "" && (goOn || sitting != checklist.Bench) {
 		folder, err := openRunFolder(last)
 		if err != nil {
 			return nil, "", toolError{what: fmt.Sprintf("run %q", last), err: err}
 		}
-		sitting, err := takeUp(folder, sitting, o, changed)
-		if err != nil || sitting != "" {
-			return folder, sitting, closeIf(folder, err)
+		if goOn || sitting == checklist.Site || folder.due() == checklist.Site {
+			next, err := takeUp(folder, sitting, o, changed)
+			if err != nil || next != "" {
+				return folder, next, closeIf(folder, err)
+			}
 		}
-		folder.journal.Close()
+		if err := folder.journal.Close(); err != nil {
+			return nil, "", toolError{what: fmt.Sprintf("run %q", last), err: err}
+		}
 	}
 	if sitting == "" {
 		sitting = checklist.Bench

@@ -46,7 +46,7 @@ func demoHands(ctx context.Context, board *virtual.Board, clk clock.Clock, p che
 	if err != nil {
 		return nil, nil, err
 	}
-	said := answersFile{name: "demo answers", answers: answers}
+	said := answersFile{name: "demo answers", answers: answers, next: onlooker{}}
 	// The name of a socket may not be long, and temporary folders can be.
 	dir, err := os.MkdirTemp("", "pw")
 	if err != nil {
@@ -71,4 +71,15 @@ func demoHands(ctx context.Context, board *virtual.Board, clk clock.Clock, p che
 		return nil, nil, toolError{what: "control channel", err: err}
 	}
 	return hands, end, nil
+}
+
+// An onlooker is told of instructions and does not mind.
+type onlooker struct{}
+
+// Instruct does nothing.
+func (onlooker) Instruct(context.Context, checklist.Instruction) error { return nil }
+
+// Ask has no answer.
+func (onlooker) Ask(context.Context, checklist.Question) (checklist.Answer, error) {
+	return checklist.Answer{}, checklist.ErrNoAnswer
 }

@@ -109,9 +109,10 @@ func (e hintedError) Error() string { return e.err.Error() }
 func (e hintedError) Unwrap() error { return e.err }
 
 // oneLine keeps a message on one line and harmless, whatever was wrapped in it.
+// Errors that were joined come a line each.
 func oneLine(text string) string {
 	var b strings.Builder
-	for _, r := range text {
+	for _, r := range strings.ReplaceAll(text, "\n", "; ") {
 		if unicode.IsPrint(r) {
 			b.WriteRune(r)
 			continue

@@ -33,8 +33,11 @@ func dialHands(path string, clk clock.Clock, next checklist.Person) (*virtualHan
 	return &virtualHands{hands: virtual.NewHands(control, clk), next: next}, nil
 }
 
-// Instruct does the act.
+// Instruct passes the instruction on to who watches, and does the act.
 func (v *virtualHands) Instruct(ctx context.Context, in checklist.Instruction) error {
+	if err := v.next.Instruct(ctx, in); err != nil {
+		return err
+	}
 	switch in.Act {
 	case checklist.ActPresent:
 		return v.hands.Present(in.Role, in.Reader, in.SpacingMM, in.Hold)

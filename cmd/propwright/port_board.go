@@ -19,14 +19,15 @@ type portBoard struct {
 
 var errNotAttached = errors.New("port is not open")
 
-// Attach opens the port unless it is open.
+// Attach opens the port unless it is open. The session outlives ctx, which may be
+// that of a single step; Detach ends it.
 func (b *portBoard) Attach(ctx context.Context) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.session != nil {
 		return nil
 	}
-	session, err := serialmon.Attach(ctx, b.options)
+	session, err := serialmon.Attach(context.WithoutCancel(ctx), b.options)
 	if err != nil {
 		return err
 	}
