@@ -90,11 +90,8 @@ func Attach(ctx context.Context, opt Options) (*Session, error) {
 	s.cancel = cancel
 	s.announce()
 	s.begin(a)
-	delivered := make(chan struct{})
-	go func() {
-		defer close(delivered)
-		s.deliver()
-	}()
+	delivered := make(chan error, 1)
+	go func() { delivered <- s.deliver() }()
 	go s.live(live, a, delivered)
 	return s, nil
 }

@@ -280,3 +280,64 @@ func TestAnotherDeviceIsRefused(t *testing.T) {
 		t.Errorf("marks (-want +got):\n%s", diff)
 	}
 }
+
+// A reset by opening again counts as an attachment of its own; a loss after it is
+// told under its number, and one that cannot be opened again is a loss.
+func TestResetThenLoss(t *testing.T) {
+	ctx := deadline(t)
+	var scripts []*serialtest.Script
+	end := make(chan struct{})
+	for _, steps := range [][]serialtest.Step{
+		{serialtest.Say("one ")},
+		{serialtest.Say("two "), {Gate: end, Err: syscall.EIO}},
+		{serialtest.Say("three ")},
+	} {
+		p := serialtest.NewScript(steps...)
+		p.NoLines = true
+		scripts = append(scripts, p)
+	}
+	sink := &serialtest.Sink{}
+	s, open := attach(t, sink, append(scripts, nil, serialtest.NewScript(serialtest.Say("four")))...)
+	must(t, sink.WaitText(ctx, "one "))
+	must(t, s.Reset(ctx))
+	must(t, sink.WaitText(ctx, "two "))
+	close(end)
+	must(t, sink.WaitText(ctx, "three "))
+	if err := s.Reset(ctx); err == nil {
+		t.Error("Reset with a port that cannot be opened again = nil, want an error")
+	}
+	must(t, sink.WaitText(ctx, "one two three four"))
+	must(t, s.Close())
+	type mark struct {
+		Kind       serialmon.MarkKind
+		Attachment int
+	}
+	var got []mark
+	for _, m := range sink.Marks() {
+		got = append(got, mark{m.Kind, m.Attachment})
+	}
+	want := []mark{
+		{serialmon.MarkAttached, 1}, {serialmon.MarkGap, 2}, {serialmon.MarkDetached, 2},
+		{serialmon.MarkAttached, 3}, {serialmon.MarkGap, 3}, {serialmon.MarkDetached, 3},
+		{serialmon.MarkAttached, 4}, {serialmon.MarkGap, 4}, {serialmon.MarkDetached, 4},
+	}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Errorf("marks (-want +got):\n%s", diff)
+	}
+	if n := len(open.Asked()); n != 5 {
+		t.Errorf("opened %d times, want 5", n)
+	}
+}
+
+// A port with control lines is reset by them, without closing it.
+func TestResetByLines(t *testing.T) {
+	ctx := deadline(t)
+	port := serialtest.NewScript()
+	sink := &serialtest.Sink{}
+	s, open := attach(t, sink, port)
+	must(t, s.Reset(ctx))
+	if port.Pulses() != 1 || port.Closed() || len(open.Asked()) != 1 || len(sink.Marks()) != 1 {
+		t.Errorf("%d pulses, closed %t, opened %d times, marks %q; want one pulse on the open port and no mark",
+			port.Pulses(), port.Closed(), len(open.Asked()), sink.Kinds())
+	}
+}

@@ -2,18 +2,16 @@ package serialmon
 
 // deliver records and hands on what the queue holds, until it is closed and empty.
 // After an error it hands on nothing more, but what counts as under way is still
-// landed, so that nobody waits for it.
-func (s *Session) deliver() {
-	var failed bool
+// landed, so that nobody waits for it. It returns that error.
+func (s *Session) deliver() (failed error) {
 	for {
 		it, ok := s.queue.take()
 		if !ok {
-			return
+			return failed
 		}
-		if !failed {
-			if err := s.handOn(it); err != nil {
-				failed = true
-				s.cancel(err)
+		if failed == nil {
+			if failed = s.handOn(it); failed != nil {
+				s.cancel(failed)
 			}
 		}
 		landed := len(it.b)

@@ -109,7 +109,7 @@ func within(f func()) {
 }
 
 // live owns the port, from attachment to attachment, until the session ends.
-func (s *Session) live(ctx context.Context, a *attachment, delivered <-chan struct{}) {
+func (s *Session) live(ctx context.Context, a *attachment, delivered <-chan error) {
 	defer close(s.done)
 	a, why := s.run(ctx, a)
 	if a != nil {
@@ -118,8 +118,10 @@ func (s *Session) live(ctx context.Context, a *attachment, delivered <-chan stru
 	}
 	s.cancel(why) // for an end that did not come from outside; without effect else
 	s.queue.close()
-	<-delivered
-	if why := context.Cause(ctx); !errors.Is(why, errLetGo) && !errors.Is(why, errEnded) {
+	// An error of sink or recorder counts above all, even where it came after
+	// another end: what was heard is not all in their hands.
+	s.err = <-delivered
+	if why := context.Cause(ctx); s.err == nil && !errors.Is(why, errLetGo) && !errors.Is(why, errEnded) {
 		s.err = why
 	}
 }
@@ -128,15 +130,15 @@ func (s *Session) live(ctx context.Context, a *attachment, delivered <-chan stru
 func (s *Session) run(ctx context.Context, a *attachment) (*attachment, error) {
 	var losses lossCount
 	for {
-		next, err := s.watch(ctx, a)
-		if ctx.Err() != nil && next != nil {
-			return next, context.Cause(ctx)
+		last, open, err := s.watch(ctx, a)
+		if open && ctx.Err() != nil {
+			return last, context.Cause(ctx)
 		}
 		lostAt := s.opt.Clock.Now()
-		m := Mark{Kind: MarkDetached, At: lostAt, Attachment: a.number, Why: describeLoss(err)}
+		m := Mark{Kind: MarkDetached, At: lostAt, Attachment: last.number, Why: describeLoss(err)}
 		s.mark(m, nil, s.turn(false))
-		if next != nil {
-			s.retire(next) // at once: while a dead handle is open the device comes back under another name
+		if open {
+			s.retire(last) // at once: while a dead handle is open the device comes back under another name
 		}
 		if s.opt.Once {
 			if errors.Is(err, io.EOF) {
@@ -144,29 +146,29 @@ func (s *Session) run(ctx context.Context, a *attachment) (*attachment, error) {
 			}
 			return nil, fmt.Errorf("port %q: %w: %w", s.opt.Name, ErrLost, err)
 		}
-		if a, err = s.comeBack(ctx, a, lostAt, losses.add(lostAt)); err != nil {
+		if a, err = s.comeBack(ctx, last, lostAt, losses.add(lostAt)); err != nil {
 			return nil, err
 		}
 	}
 }
 
 // watch does what is asked of the port until it is lost or the session is to end.
-// It returns the attachment if that is still open. Nobody but this goroutine and
-// those it calls closes a port, so an error of reading that arrives here is never
-// our own doing.
-func (s *Session) watch(ctx context.Context, a *attachment) (*attachment, error) {
+// It returns the last attachment and whether that is still open. Nobody but this
+// goroutine and those it calls closes a port, so an error of reading that arrives
+// here is never our own doing.
+func (s *Session) watch(ctx context.Context, a *attachment) (last *attachment, open bool, err error) {
 	for {
 		select {
 		case <-ctx.Done():
-			return a, context.Cause(ctx)
+			return a, true, context.Cause(ctx)
 		case err := <-a.ended:
 			a.ended <- err // retire looks for it
-			return a, err
+			return a, true, err
 		case c := <-s.calls:
 			next, err := c.do(a)
 			c.reply <- err
 			if next == nil {
-				return nil, err
+				return a, false, err
 			}
 			a = next
 		}
