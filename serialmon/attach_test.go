@@ -341,3 +341,24 @@ func TestResetByLines(t *testing.T) {
 			port.Pulses(), port.Closed(), len(open.Asked()), sink.Kinds())
 	}
 }
+
+// What was heard before the end and could not be kept is an error, even if the
+// disk says so after the end.
+func TestErrorAfterTheEndIsKept(t *testing.T) {
+	ctx, cancel := context.WithCancelCause(t.Context())
+	full := errors.New("disk full")
+	hold := make(chan struct{})
+	read := make(chan struct{})
+	port := serialtest.NewScript(serialtest.Say("heard"), serialtest.Step{Reached: read})
+	s, err := serialmon.Attach(ctx, serialmon.Options{
+		Open: serialtest.Open(port).Opener, Name: "port-a", Sink: &serialtest.Sink{Hold: hold, Fail: full},
+	})
+	must(t, err)
+	<-read
+	cancel(errors.New("stopped by the person"))
+	close(hold)
+	<-s.Done()
+	if err := s.Err(); !errors.Is(err, full) {
+		t.Errorf("Err() = %v, want %v", err, full)
+	}
+}
