@@ -39,7 +39,9 @@ func required() []string {
 // report's digest still holds for their beginning.
 func growing() []string { return []string{FileConsole, FileArrivals, FileJournal} }
 
-func digest(b []byte) string {
+// Digest returns the digest of bytes as reports write it, "sha256:" and the hex of
+// SHA-256.
+func Digest(b []byte) string {
 	sum := sha256.Sum256(b)
 	return "sha256:" + hex.EncodeToString(sum[:])
 }

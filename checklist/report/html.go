@@ -35,7 +35,12 @@ func RenderHTML(reportJSON []byte) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	v, err := newPage(m, digest(reportJSON))
+	return render(m, Digest(reportJSON))
+}
+
+// render makes the page of a report whose JSON has that digest.
+func render(m Model, reportDigest string) ([]byte, error) {
+	v, err := newPage(m, reportDigest)
 	if err != nil {
 		return nil, err
 	}

@@ -5,6 +5,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 	"unicode"
 )
 
@@ -28,21 +29,30 @@ type knownTag struct {
 const between = `(?:[\s,;:._/-]|\\x[0-9a-f]{2}){0,3}`
 
 func newMasker(tags []Tag) *masker {
-	m := &masker{loose: regexp.MustCompile(`(?i)(?:0x)?[0-9a-f]{2}(?:[ :,_-]{1,2}(?:0x)?[0-9a-f]{2})+|\b(?:[0-9a-f]{14}|[0-9a-f]{20})\b`)}
+	m := &masker{loose: loosePrint()}
 	for _, t := range tags {
-		if forms := printsOf(t.UID); forms != "" {
-			m.known = append(m.known, knownTag{regexp.MustCompile(`(?i)` + forms), "tag " + t.Fingerprint})
+		forms := printsOf(strings.ToValidUTF8(t.UID, "\ufffd"))
+		if forms == "" {
+			continue
+		}
+		if re, err := regexp.Compile(`(?i)` + forms); err == nil {
+			m.known = append(m.known, knownTag{re, "tag " + t.Fingerprint})
 		}
 	}
 	return m
 }
+
+// loosePrint matches what looks like a tag: pairs apart, or 14 or 20 digits.
+var loosePrint = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`(?i)\b(?:0x)?[0-9a-f]{2}(?:[ :,_-]{1,2}(?:0x)?[0-9a-f]{2})+\b|\b(?:[0-9a-f]{14}|[0-9a-f]{20})\b`)
+})
 
 // printsOf returns the alternatives that a UID can be printed as, longest first.
 func printsOf(uid string) string {
 	raw, err := hex.DecodeString(uid)
 	if err != nil || len(raw) < 3 || len(raw) > 16 {
 		// An ambiguous print is known by its own text only.
-		if text := strings.TrimPrefix(uid, "~"); len(text) >= 4 {
+		if text := strings.TrimPrefix(uid, "~"); len(text) >= 4 && len(text) <= 64 {
 			return regexp.QuoteMeta(text)
 		}
 		return ""
@@ -105,6 +115,9 @@ func joinedForms(raw []byte) []string {
 
 // mask returns text without identifiers.
 func (m *masker) mask(text string) string {
+	if !mayNameTag(text) {
+		return text
+	}
 	for _, t := range m.known {
 		text = t.forms.ReplaceAllLiteralString(text, t.shown)
 	}
@@ -119,10 +132,33 @@ func (m *masker) mask(text string) string {
 	})
 }
 
+// mayNameTag is a quick look that spares most text the search: a tag's print has
+// four digits or more close together, among them a decimal one or eight in all.
+func mayNameTag(text string) bool {
+	digits, decimal := 0, false
+	for i := range len(text) {
+		switch c := text[i]; {
+		case c >= '0' && c <= '9':
+			digits, decimal = digits+1, true
+		case c >= 'a' && c <= 'f', c >= 'A' && c <= 'F':
+			digits++
+		case c == 'x', c == 'X', c < 0x80 && !unicode.IsLetter(rune(c)):
+			continue // may stand between
+		default:
+			digits, decimal = 0, false
+		}
+		if digits >= 4 && decimal || digits >= 8 {
+			return true
+		}
+	}
+	return false
+}
+
 // harmless shows text so that nothing in it can move a cursor, turn the writing
 // direction or hide.
 func harmless(text string) string {
-	if !strings.ContainsFunc(text, func(r rune) bool { return !visible(r) || r == unicode.ReplacementChar }) {
+	text = strings.ToValidUTF8(text, "\ufffd")
+	if !strings.ContainsFunc(text, func(r rune) bool { return !visible(r) }) {
 		return text
 	}
 	var b strings.Builder

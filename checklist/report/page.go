@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -29,7 +30,8 @@ type page struct {
 
 // A trouble is a finding or step that is not passed.
 type trouble struct {
-	Mark, Verdict, Step, Sitting, What, Found, Limit, Note string
+	Verdict                                       checklist.Verdict
+	Mark, Step, Sitting, What, Found, Limit, Note string
 }
 
 // A group is a sitting with its steps.
@@ -82,6 +84,9 @@ func newPage(m Model, reportDigest string) (page, error) {
 	for _, s := range m.Steps {
 		p.step(s)
 	}
+	slices.SortStableFunc(p.Trouble, func(a, b trouble) int {
+		return cmp.Compare(severity(a.Verdict), severity(b.Verdict))
+	})
 	for i := range p.Groups {
 		for _, o := range m.Open {
 			if o.Sitting == p.Groups[i].Sitting.Sitting {
@@ -111,7 +116,10 @@ func (p *page) step(s Step) {
 			p.Planned++
 		}
 		if f.Verdict != checklist.Passed {
-			t := trouble{mark(f.Verdict), string(f.Verdict), s.Title, string(s.Sitting), f.What, figure(f.Value), "", f.Note}
+			t := trouble{
+				Verdict: f.Verdict, Mark: mark(f.Verdict), Step: s.Title, Sitting: string(s.Sitting),
+				What: f.What, Found: figure(f.Value), Note: f.Note,
+			}
 			if f.Limit != nil {
 				t.Limit = figure(*f.Limit)
 			}
@@ -119,7 +127,7 @@ func (p *page) step(s Step) {
 		}
 	}
 	if s.Verdict != checklist.Passed && len(s.Findings) == 0 {
-		p.Trouble = append(p.Trouble, trouble{Mark: r.Mark, Verdict: string(s.Verdict), Step: s.Title, Sitting: string(s.Sitting), What: s.Reason})
+		p.Trouble = append(p.Trouble, trouble{Verdict: s.Verdict, Mark: r.Mark, Step: s.Title, Sitting: string(s.Sitting), What: s.Reason})
 	}
 	p.Groups[i].Steps = append(p.Groups[i].Steps, r)
 }
@@ -144,12 +152,19 @@ func (p *page) rest(s Step, f Finding) int {
 
 // tally counts the steps by verdict, worst first, and leaves out the noughts.
 func (p *page) tally() {
-	for _, v := range []checklist.Verdict{checklist.Failed, checklist.NotConfirmed, checklist.Skipped, checklist.Passed} {
+	for _, v := range worstFirst() {
 		if n := countSteps(p.Steps, v); n > 0 {
 			p.Tally = append(p.Tally, fmt.Sprintf("%s %s", steps(n), v))
 		}
 	}
 }
+
+func worstFirst() []checklist.Verdict {
+	return []checklist.Verdict{checklist.Failed, checklist.NotConfirmed, checklist.Skipped, checklist.Passed}
+}
+
+// severity orders verdicts for the reader, the worst first.
+func severity(v checklist.Verdict) int { return slices.Index(worstFirst(), v) }
 
 // mark names the shape of a verdict. Each has its own, so that colour is never
 // needed.

@@ -95,11 +95,11 @@ func Verify(dir string, trust Trust) (Result, []Problem) {
 		return v.result, v.problems
 	}
 	key := v.signature(FileSignature, signed)
-	v.page(signed)
 	m, ok := v.parse(FileReport, signed)
 	if !ok {
 		return v.result, v.problems
 	}
+	v.page(m, signed)
 	v.result.Report = m
 	v.signer(FileSignature, m, key, trust)
 	if key != nil {
@@ -175,13 +175,13 @@ func (v *verifier) signer(name string, m Model, key ssh.PublicKey, trust Trust) 
 }
 
 // page makes the HTML again and compares.
-func (v *verifier) page(signed []byte) {
+func (v *verifier) page(m Model, signed []byte) {
 	have, ok := v.files[FileHTML]
 	if !ok {
 		v.problem(FileHTML, "missing")
 		return
 	}
-	want, err := RenderHTML(signed)
+	want, err := render(m, Digest(signed))
 	if err != nil {
 		v.problem(FileHTML, "cannot be made again from %s: %v", FileReport, err)
 		return
@@ -207,7 +207,7 @@ func (v *verifier) declared(m Model) {
 			continue
 		case int64(len(content)) != int64(f.Bytes):
 			v.problem(f.Name, "has %d bytes, %d were signed for", len(content), f.Bytes)
-		case digest(content) != f.Digest:
+		case Digest(content) != f.Digest:
 			v.problem(f.Name, "changed: its digest is not the one signed for")
 		}
 		v.result.Files++
@@ -247,7 +247,7 @@ func (v *verifier) earlier(m Model, trust Trust) {
 			if !slices.Contains(growing(), f.Name) {
 				continue
 			}
-			if f.Bytes < 0 || int64(f.Bytes) > int64(len(now)) || digest(now[:f.Bytes]) != f.Digest {
+			if f.Bytes < 0 || int64(f.Bytes) > int64(len(now)) || Digest(now[:f.Bytes]) != f.Digest {
 				v.problem(f.Name, "does not begin with what %s signed for", name)
 			}
 		}

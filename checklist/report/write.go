@@ -146,12 +146,12 @@ func keepEarlier(dir string, entries []checklist.Entry, in *Inputs) error {
 	}
 	in.Earlier = m.Sittings
 	if m.Sitting == in.Sitting {
-		in.Issue, in.Replaces = m.Issue+1, digest(old)
+		in.Issue, in.Replaces = m.Issue+1, Digest(old)
 		return nil
 	}
 	if before, err := os.ReadFile(filepath.Join(dir, earlierName(in.Sitting, FileReport))); err == nil {
 		if b, err := Parse(before); err == nil {
-			in.Issue, in.Replaces = b.Issue+1, digest(before)
+			in.Issue, in.Replaces = b.Issue+1, Digest(before)
 		}
 	}
 	return errors.Join(

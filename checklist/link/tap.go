@@ -1,0 +1,192 @@
+package link
+
+import (
+	"encoding/hex"
+	"errors"
+	"io"
+	"net"
+	"strings"
+	"sync"
+	"time"
+
+	"propwright/checklist"
+)
+
+// behindTime is how long the server behind the tap, on this computer, may take.
+const behindTime = 5 * time.Second
+
+// A tapped connection is one client and the tap's own connection behind it.
+type tapped struct {
+	s          *StandIn
+	conn       net.Conn
+	id         uint64
+	turnedAway bool // one too many, or come while the stand-in went off
+
+	behind   net.Conn
+	ending   chan struct{} // closed once the stand-in ends the connection
+	once     sync.Once
+	recorded chan struct{} // closed once the end is on record
+}
+
+func newTapped(s *StandIn, conn net.Conn, id uint64) *tapped {
+	return &tapped{s: s, conn: conn, id: id, ending: make(chan struct{}), recorded: make(chan struct{})}
+}
+
+// end asks for the end from the stand-in's side.
+func (c *tapped) end() {
+	c.once.Do(func() { close(c.ending) })
+	_ = c.conn.SetReadDeadline(time.Unix(1, 0)) // wakes the reader
+}
+
+// cut drops the connection; nothing that the other side sends is counted after.
+func (c *tapped) cut() {
+	c.once.Do(func() { close(c.ending) })
+	_ = c.conn.Close() // both sides learn of it by reading
+}
+
+// serve deals with the connection until it ends.
+func (c *tapped) serve() {
+	defer func() { _ = c.conn.Close() }()
+	defer c.hangUp()
+	if c.turnedAway {
+		close(c.recorded)
+		c.land() // the connection itself
+		c.drain()
+		return
+	}
+	err := c.record(checklist.Frame{Kind: checklist.FrameConnected})
+	c.land()
+	for err == nil {
+		err = c.exchange()
+	}
+	theirs := isTheirs(err)
+	_ = c.record(checklist.Frame{Kind: checklist.FrameClosed}) // an error here is the log's, which knows
+	close(c.recorded)
+	if theirs {
+		c.land()
+		return
+	}
+	c.drain()
+}
+
+// exchange passes one request and its answer.
+func (c *tapped) exchange() error {
+	// Real time whatever the run's clock: it bounds what a silent peer can hold.
+	if err := c.conn.SetReadDeadline(time.Now().Add(c.s.config.MaxSilence)); err != nil {
+		return err
+	}
+	select {
+	case <-c.ending: // asked for between two deadlines
+		return net.ErrClosed
+	default:
+	}
+	adu, err := ReadADU(c.conn)
+	at := c.s.config.Clock.Now()
+	if errors.Is(err, ErrMalformed) || errors.Is(err, io.ErrUnexpectedEOF) {
+		return errors.Join(err, c.record(checklist.Frame{At: at, Kind: checklist.FrameMalformed, Request: encode(adu)}))
+	}
+	if err != nil {
+		return err
+	}
+	r, err := ParseRequest(adu)
+	if err != nil {
+		return err
+	}
+	reply := c.answer(adu, r)
+	f := frameOf(r, c.s.config.Base)
+	f.At, f.Answer, f.Request, f.Reply = at, answerOf(reply), encode(adu), encode(reply)
+	err = c.record(f)
+	c.land()
+	if err != nil || reply == nil {
+		return err
+	}
+	_, err = c.conn.Write(reply)
+	return err
+}
+
+// answer gets the answer from the server behind; nil where none is due. The
+// library closes the connection on an illegal data value, where the protocol has
+// exception 03 (Application Protocol V1.1b3, 7), so the tap says that itself.
+func (c *tapped) answer(adu []byte, r Request) []byte {
+	if c.s.config.OnlyUnit && r.Unit != c.s.config.Unit {
+		return nil
+	}
+	if !r.Sound {
+		return exception(adu, exceptionDataCode)
+	}
+	reply, err := c.ask(adu)
+	if err != nil {
+		c.hangUp()
+		return exception(adu, 0x04) // device failure: the server behind is ours
+	}
+	return reply
+}
+
+func (c *tapped) ask(adu []byte) ([]byte, error) {
+	if c.behind == nil {
+		conn, err := c.s.server.dial()
+		if err != nil {
+			return nil, err
+		}
+		c.behind = conn
+	}
+	if err := c.behind.SetDeadline(time.Now().Add(behindTime)); err != nil {
+		return nil, err
+	}
+	if _, err := c.behind.Write(adu); err != nil {
+		return nil, err
+	}
+	return ReadADU(c.behind)
+}
+
+func (c *tapped) hangUp() {
+	if c.behind != nil {
+		c.s.server.hangUp(c.behind)
+		c.behind = nil
+	}
+}
+
+// drain ends the connection from this side. Where frames are counted, what the
+// client has under way must still be counted off, its own end included.
+func (c *tapped) drain() {
+	half, ok := c.conn.(interface{ CloseWrite() error })
+	if !c.s.config.CountFrames || !ok || half.CloseWrite() != nil {
+		return
+	}
+	if err := c.conn.SetReadDeadline(time.Time{}); err != nil {
+		return
+	}
+	for {
+		switch _, err := ReadADU(c.conn); {
+		case err == nil:
+			c.land()
+		case errors.Is(err, ErrMalformed):
+			return
+		default:
+			if isTheirs(err) {
+				c.land()
+			}
+			return
+		}
+	}
+}
+
+func (c *tapped) record(f checklist.Frame) error {
+	if f.At.IsZero() {
+		f.At = c.s.config.Clock.Now()
+	}
+	f.Conn, f.Peer = c.id, c.conn.RemoteAddr().String()
+	if f.Kind != checklist.FrameRequest {
+		f.Address, f.Coil = -1, -1
+	}
+	return c.s.config.Record(f)
+}
+
+func (c *tapped) land() {
+	if c.s.config.CountFrames {
+		c.s.config.Clock.Land(1)
+	}
+}
+
+// encode writes bytes as upper-case hex.
+func encode(b []byte) string { return strings.ToUpper(hex.EncodeToString(b)) }
