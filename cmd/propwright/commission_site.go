@@ -70,7 +70,7 @@ func trustSigner(f plan.Folder, principal string, key report.Key) error {
 
 // chooseRun picks the run and the sitting: the prop's last run where it is to be
 // resumed, looked at again because something changed, or gone on with in the room
-// once its bench is decided; else a new run at the bench.
+// once its bench has passed; else a new run at the bench.
 func chooseRun(ctx context.Context, st *sitePlan, o commissionOptions, changed []string) (*runFolder, checklist.Sitting, error) {
 	sitting := checklist.Sitting(o.sitting)
 	if sitting != "" && sitting != checklist.Bench && sitting != checklist.Site {
@@ -96,7 +96,7 @@ func chooseRun(ctx context.Context, st *sitePlan, o commissionOptions, changed [
 		if err != nil {
 			return nil, "", toolError{what: fmt.Sprintf("run %q", last), err: err}
 		}
-		if goOn || sitting == checklist.Site || folder.due() == checklist.Site {
+		if goOn || sitting == checklist.Site || folder.benchPassed() && folder.due() == checklist.Site {
 			next, err := takeUp(folder, sitting, o, changed)
 			if err != nil || next != "" {
 				return folder, next, closeIf(folder, err)

@@ -31,7 +31,7 @@ func TestPrintError(t *testing.T) {
 		"interrupted, usage": {interruptedError{usageError{no}}, 130, "propwright: interrupted\n"},
 		"interrupted, hint":  {interruptedError{hintedError{toolError{err: no}, "--resume"}}, 130, "propwright: interrupted\ntry: --resume\n"},
 		"hostile": {toolError{what: "wording", err: errors.New("a\x1b[2J\nb\u202ec \\ \"ü\"")}, 3,
-			"propwright: wording: a\\x1b[2J\\nb\\u202ec \\ \"ü\"\n"},
+			"propwright: wording: a\\x1b[2J; b\\u202ec \\ \"ü\"\n"},
 	}
 	for name, tt := range tests {
 		t.Run(name, func(t *testing.T) {

@@ -25,8 +25,8 @@ func TestAnswersFileIsRefusedWithItsPlace(t *testing.T) {
 	for name, tt := range map[string]struct{ text, want string }{
 		"unknown step":  {"[wirring]\nanswer = \"yes\"\n", `step "wirring"`},
 		"unknown key":   {"[wiring]\nanser = \"yes\"\n", "wiring.anser"},
-		"no TOML":       {"[wiring\n", "a.toml:1"},
-		"text as value": {"[wiring]\nvalue = \"five\"\n", "a.toml:2"},
+		"no TOML":       {"[wiring\n", "a.toml:"},
+		"text as value": {"[wiring]\nvalue = \"five\"\n", "line 2"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			_, err := readAnswers("a.toml", strings.NewReader(tt.text), newProcedure(t))

@@ -145,6 +145,19 @@ func (f *runFolder) due() checklist.Sitting {
 	return ""
 }
 
+// benchPassed reports whether every step of the bench has passed, or may be left
+// out and was.
+func (f *runFolder) benchPassed() bool {
+	decided := checklist.Outcomes(f.known(), f.procedure)
+	for _, s := range f.procedure.Sitting(checklist.Bench) {
+		v := decided[checklist.Place{Sitting: checklist.Bench, Step: s.ID}].Verdict
+		if v != checklist.Passed && !(v == checklist.Skipped && s.MaySkip) {
+			return false
+		}
+	}
+	return true
+}
+
 // consumed is where in the console the journal's events end, and the number and
 // line of the last of them.
 func (f *runFolder) consumed() (offset int64, seq uint64, line int) {
