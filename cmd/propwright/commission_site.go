@@ -134,18 +134,16 @@ func takeUp(folder *runFolder, asked checklist.Sitting, o commissionOptions, cha
 	}
 	due := folder.due()
 	switch {
-	case asked == checklist.Site && due == checklist.Site:
-		return asked, nil
-	case asked == checklist.Site && due == checklist.Bench && !o.resume:
+	case asked == due && due != "", asked == "" && due != "":
+		return due, nil
+	case asked == checklist.Site && due == checklist.Bench:
 		return "", usageError{fmt.Errorf("sitting site: the bench of report %d is not decided yet, %d steps are open", folder.number, len(folder.open(checklist.Bench)))}
-	case asked != "" && len(folder.open(asked)) > 0:
-		return asked, nil
-	case asked == checklist.Site && !o.resume:
+	case asked == checklist.Site && !o.resume && len(changed) == 0:
 		return "", nil
-	case due == "":
+	case asked == "":
 		return "", usageError{fmt.Errorf("resume: report %d is complete", folder.number)}
 	}
-	return due, nil
+	return "", usageError{fmt.Errorf("resume: the %s sitting of report %d is complete", asked, folder.number)}
 }
 
 // loadProcedure loads a procedure: the site's own of that name, else a built-in

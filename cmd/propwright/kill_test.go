@@ -207,9 +207,15 @@ func (k *killBench) commission(t *testing.T, patience time.Duration) (done, amid
 	if err := cmd.Process.Kill(); err != nil {
 		t.Fatal(err)
 	}
-	if err := <-ended; err == nil {
+	err := <-ended
+	if run, openErr := openRunFolder(filepath.Dir(k.journal())); openErr != nil {
+		t.Fatal(openErr)
+	} else if reported := run.reported(checklist.Bench); err == nil || reported {
+		run.journal.Close()
 		k.compare(t, false)
 		return true, false // it was done in that very moment
+	} else if err := run.journal.Close(); err != nil {
+		t.Fatal(err)
 	}
 	k.kills++
 	return false, k.compare(t, true)

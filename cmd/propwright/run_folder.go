@@ -1,15 +1,18 @@
 package main
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
 	"propwright/checklist"
+	"propwright/checklist/report"
 )
 
 // The files of a run folder that are written while the run goes on; the report's
@@ -134,15 +137,37 @@ func (f *runFolder) open(sitting checklist.Sitting) []checklist.Step {
 	return open
 }
 
-// due is the sitting whose turn it is: the bench until all its steps are decided,
-// then the site; "" when nothing is open.
+// due is the sitting whose turn it is: the bench until all its steps are decided
+// and reported, then the site; "" when nothing is left.
 func (f *runFolder) due() checklist.Sitting {
 	for _, sitting := range []checklist.Sitting{checklist.Bench, checklist.Site} {
-		if len(f.open(sitting)) > 0 {
+		if len(f.open(sitting)) > 0 || !f.reported(sitting) {
 			return sitting
 		}
 	}
 	return ""
+}
+
+// reported reports whether the signed report of a sitting was written whole. The
+// page comes last, so a process that was ended on the way has not left it.
+func (f *runFolder) reported(sitting checklist.Sitting) bool {
+	text, err := os.ReadFile(filepath.Join(f.dir, report.FileReport))
+	if err != nil {
+		return false
+	}
+	m, err := report.Parse(text)
+	if err != nil {
+		return false
+	}
+	page, err := os.ReadFile(filepath.Join(f.dir, report.FileHTML))
+	if err != nil {
+		return false
+	}
+	want, err := report.RenderHTML(text)
+	if err != nil || !bytes.Equal(page, want) {
+		return false
+	}
+	return slices.ContainsFunc(m.Sittings, func(s report.Sitting) bool { return s.Sitting == sitting && s.Signed != nil })
 }
 
 // benchPassed reports whether every step of the bench has passed, or may be left
