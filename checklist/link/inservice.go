@@ -85,6 +85,14 @@ func (k InService) Run(ctx context.Context, s *checklist.Scene) ([]checklist.Fin
 	if v.dead() {
 		return findings, nil
 	}
+	// A board that hung at its last start cannot show that it comes back.
+	if starts := v.done(); len(starts) > 0 && failedStart(starts[len(starts)-1]) && len(s.Measures(measureAway)) == 0 {
+		return append(findings, checklist.Finding{
+			What: "controller away and back", How: checklist.Measured, Verdict: checklist.NotConfirmed,
+			Value: checklist.Text("not tried"), Note: "The board hung at the last cold start, so there was nothing that could come back.",
+			Rests: checklist.RefsOf(starts[len(starts)-1]),
+		}), nil
+	}
 	if len(s.Measures(measureAway)) == 0 {
 		if err := v.away(ctx); err != nil {
 			return nil, err
