@@ -29,6 +29,8 @@ func handsOf(s *checklist.Scene) (h hands) {
 			h.tagOn = false
 		case checklist.ActCableOut, checklist.ActCableIn:
 			h.cableOut = e.Instruct.Act == checklist.ActCableOut
+		case checklist.ActClear:
+			h.tagOn, h.cableOut = false, false
 		case checklist.ActUSBOut, checklist.ActUSBIn:
 			h.usbOut = e.Instruct.Act == checklist.ActUSBOut
 		case checklist.ActSupplyOn, checklist.ActSupplyOff:

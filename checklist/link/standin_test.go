@@ -5,13 +5,7 @@ import (
 	"context"
 	"errors"
 	"io"
-	"net"
-	"os"
-	"os/exec"
-	"runtime"
-	"strconv"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
@@ -20,114 +14,6 @@ import (
 	"propwright/checklist"
 	"propwright/checklist/link"
 )
-
-// ledger is a stand-in's clock and record: it stamps all frames alike, keeps them
-// and counts what is counted off.
-type ledger struct {
-	mu     sync.Mutex
-	frames []checklist.Frame
-	landed int
-	broken bool
-	more   chan struct{} // gets one for each frame
-}
-
-func newLedger() *ledger { return &ledger{more: make(chan struct{}, 1000)} }
-
-var stamp = time.Date(2026, 3, 4, 5, 6, 7, 0, time.UTC)
-
-func (*ledger) Now() time.Time { return stamp }
-
-func (l *ledger) Land(n int) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	l.landed += n
-}
-
-func (l *ledger) count() int {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.landed
-}
-
-func (l *ledger) record(f checklist.Frame) error {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	if l.broken {
-		return errors.New("no space left")
-	}
-	l.frames = append(l.frames, f)
-	l.more <- struct{}{}
-	return nil
-}
-
-func (l *ledger) all() []checklist.Frame {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return append([]checklist.Frame(nil), l.frames...)
-}
-
-// await returns once there are n frames.
-func (l *ledger) await(t *testing.T, n int) []checklist.Frame {
-	t.Helper()
-	limit := time.After(10 * time.Second)
-	for len(l.all()) < n {
-		select {
-		case <-l.more:
-		case <-limit:
-			t.Fatalf("%d frames within 10 s, want %d: %+v", len(l.all()), n, l.all())
-		}
-	}
-	return l.all()
-}
-
-func listen(t *testing.T, change func(*link.Config)) (*link.StandIn, *ledger) {
-	t.Helper()
-	l := newLedger()
-	c := link.Config{Addr: "127.0.0.1:0", Base: 1, Clock: l, Record: l.record}
-	if change != nil {
-		change(&c)
-	}
-	s, err := link.Listen(t.Context(), c)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		if err := s.Close(); err != nil {
-			t.Errorf("Close: %v", err)
-		}
-	})
-	return s, l
-}
-
-func dial(t *testing.T, addr string) net.Conn {
-	t.Helper()
-	conn, err := net.Dial("tcp", addr)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { _ = conn.Close() })
-	if err := conn.SetDeadline(time.Now().Add(10 * time.Second)); err != nil {
-		t.Fatal(err)
-	}
-	return conn
-}
-
-func send(t *testing.T, conn net.Conn, adu []byte) {
-	t.Helper()
-	if _, err := conn.Write(adu); err != nil {
-		t.Fatal(err)
-	}
-}
-
-func ask(t *testing.T, conn net.Conn, adu []byte) []byte {
-	t.Helper()
-	send(t, conn, adu)
-	reply, err := link.ReadADU(conn)
-	if err != nil {
-		t.Fatalf("reply to % X: %v", adu, err)
-	}
-	return reply
-}
 
 // The coil examples of the Application Protocol Specification, 6.1, 6.5 and 6.11,
 // as whole frames of modbus_tcp_adu_computed.csv: the answers are the standard's.
@@ -240,75 +126,6 @@ func TestOnlyTheConfiguredUnitIsAnswered(t *testing.T) {
 	}
 }
 
-func TestPauseIsAControllerThatIsOff(t *testing.T) {
-	s, l := listen(t, nil)
-	conn := dial(t, s.Addr())
-	l.await(t, 1)
-	if err := s.Pause(); err != nil {
-		t.Fatal(err)
-	}
-	if frames := l.all(); len(frames) != 2 || frames[1].Kind != checklist.FrameClosed {
-		t.Errorf("after Pause %+v; want the end on record", frames)
-	}
-	if n, err := conn.Read(make([]byte, 1)); n != 0 || !errors.Is(err, io.EOF) {
-		t.Errorf("the connection gives %d bytes, %v; want its end", n, err)
-	}
-	if c, err := net.Dial("tcp", s.Addr()); err == nil {
-		_ = c.Close()
-		t.Error("it answers while paused")
-	}
-	for range 2 { // twice is no error
-		if err := s.Resume(); err != nil {
-			t.Fatal(err)
-		}
-	}
-	request := unhex(t, "00 01 00 00 00 06 FF 05 00 AC FF 00")
-	if got := ask(t, dial(t, s.Addr()), request); !bytes.Equal(got, request) {
-		t.Errorf("after Resume answered % X; want % X", got, request)
-	}
-}
-
-// The virtual board counts a connection, a request and its own end of a
-// connection as under way each, also where the stand-in ended it first.
-func TestCountedFramesAreCountedOffOnceEach(t *testing.T) {
-	s, l := listen(t, func(c *link.Config) { c.CountFrames = true })
-	request := unhex(t, "00 01 00 00 00 06 FF 05 00 AC FF 00")
-	conn := dial(t, s.Addr())
-	ask(t, conn, request)
-	if err := conn.Close(); err != nil {
-		t.Fatal(err)
-	}
-	landed(t, l, 3)
-	conn = dial(t, s.Addr())
-	ask(t, conn, request)
-	landed(t, l, 5)
-	if err := s.Pause(); err != nil {
-		t.Fatal(err)
-	}
-	send(t, conn, request) // by a board that has not noticed yet
-	if err := conn.Close(); err != nil {
-		t.Fatal(err)
-	}
-	landed(t, l, 7)
-	for _, f := range l.all() {
-		if f.Kind == checklist.FrameRequest && f.Answer != "ok" {
-			t.Errorf("recorded %+v; want nothing of the request that came while off", f)
-		}
-	}
-}
-
-// landed waits until n are counted off, and sees that no more are.
-func landed(t *testing.T, l *ledger, n int) {
-	t.Helper()
-	limit := time.Now().Add(10 * time.Second)
-	for l.count() < n && time.Now().Before(limit) {
-		runtime.Gosched()
-	}
-	if got := l.count(); got != n {
-		t.Fatalf("%d counted off; want %d", got, n)
-	}
-}
-
 func TestNoMoreConnectionsThanAllowed(t *testing.T) {
 	s, l := listen(t, func(c *link.Config) { c.MaxConns = 2 })
 	request := unhex(t, "00 01 00 00 00 06 FF 05 00 AC FF 00")
@@ -335,36 +152,6 @@ func TestASilentConnectionIsEnded(t *testing.T) {
 	}
 }
 
-func TestListenRefusesAnAddressThatAnswers(t *testing.T) {
-	taken, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer taken.Close()
-	for name, tt := range map[string]struct{ addr, hint string }{
-		"answered":   {addr: taken.Addr().String(), hint: "take the controller off the network"},
-		"no port":    {addr: "127.0.0.1", hint: "ADDRESS:PORT"},
-		"large port": {addr: "127.0.0.1:70000", hint: "1 to 65535"},
-		// 192.0.2.0/24 is for documentation (RFC 5737), so no computer has it.
-		"not ours": {addr: "192.0.2.1:1502", hint: "does not have that address"},
-	} {
-		t.Run(name, func(t *testing.T) {
-			l := newLedger()
-			s, err := link.Listen(t.Context(), link.Config{Addr: tt.addr, Clock: l, Record: l.record})
-			if err == nil {
-				t.Fatal(s.Close())
-			}
-			le, ok := errors.AsType[*link.ListenError](err)
-			if !ok || !strings.Contains(le.Hint, tt.hint) || strings.Contains(err.Error(), "\n") {
-				t.Errorf("Listen(%q) = %v, hint %q; want a ListenError with a hint of %q", tt.addr, err, le.Hint, tt.hint)
-			}
-			if name == "answered" && !errors.Is(err, link.ErrAnswered) {
-				t.Errorf("Listen = %v; want ErrAnswered", err)
-			}
-		})
-	}
-}
-
 func TestTheContextEndsTheStandIn(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	l := newLedger()
@@ -380,50 +167,5 @@ func TestTheContextEndsTheStandIn(t *testing.T) {
 	}
 	if err := s.Close(); err != nil {
 		t.Errorf("Close after that: %v", err)
-	}
-}
-
-// mbpoll (Debian package mbpoll) is a Modbus client that was not written here.
-func TestMbpollWritesAndReadsCoils(t *testing.T) {
-	program, err := exec.LookPath("mbpoll")
-	if err != nil {
-		if os.Getenv("CI") == "true" {
-			t.Fatal("the Debian package mbpoll is not installed")
-		}
-		t.Skip("the Debian package mbpoll is not installed")
-	}
-	s, l := listen(t, nil)
-	_, port, err := net.SplitHostPort(s.Addr())
-	if err != nil {
-		t.Fatal(err)
-	}
-	run := func(args ...string) string {
-		t.Helper()
-		args = append([]string{"-m", "tcp", "-p", port, "-a", "1", "-t", "0", "-1"}, args...)
-		out, err := exec.CommandContext(t.Context(), program, args...).CombinedOutput()
-		if err != nil {
-			t.Fatalf("mbpoll %v: %v\n%s", args, err, out)
-		}
-		return string(out)
-	}
-	run("-r", "117", "127.0.0.1", "1")
-	if !s.Coil(117) || s.Coil(118) || s.Coil(116) {
-		t.Errorf("after mbpoll wrote reference 117, coils 116 to 118 are %t %t %t", s.Coil(116), s.Coil(117), s.Coil(118))
-	}
-	if out := run("-r", "116", "-c", "3", "127.0.0.1"); !strings.Contains(out, "[117]: \t1") || !strings.Contains(out, "[118]: \t0") {
-		t.Errorf("mbpoll reads:\n%s\nwant 117 on and 118 off", out)
-	}
-	run("-r", "117", "127.0.0.1", "0", "1")
-	var writes []string
-	for _, f := range l.all() {
-		if f.Function == 5 || f.Function == 15 {
-			writes = append(writes, strconv.Itoa(f.Function)+" "+strconv.Itoa(f.Coil)+" "+f.Answer)
-			if f.Unit != 1 || f.Address != 116 {
-				t.Errorf("recorded %+v; want unit 1, address 116", f)
-			}
-		}
-	}
-	if diff := cmp.Diff([]string{"5 117 ok", "15 117 ok"}, writes); diff != "" || !s.Coil(118) {
-		t.Errorf("writes (-want +got), coil 118 %t:\n%s", s.Coil(118), diff)
 	}
 }

@@ -23,24 +23,33 @@ type tapped struct {
 	turnedAway bool // one too many, or come while the stand-in went off
 
 	behind   net.Conn
-	ending   chan struct{} // closed once the stand-in ends the connection
-	once     sync.Once
 	recorded chan struct{} // closed once the end is on record
+
+	mu       sync.Mutex // over the read deadline and what follows from it
+	ended    bool       // the stand-in wants the connection to end
+	draining bool       // the reader waits for the client's end, without a deadline
 }
 
 func newTapped(s *StandIn, conn net.Conn, id uint64) *tapped {
-	return &tapped{s: s, conn: conn, id: id, ending: make(chan struct{}), recorded: make(chan struct{})}
+	return &tapped{s: s, conn: conn, id: id, recorded: make(chan struct{})}
 }
 
-// end asks for the end from the stand-in's side.
+// end asks for the end from the stand-in's side and wakes the reader, unless that
+// waits for the client's end already.
 func (c *tapped) end() {
-	c.once.Do(func() { close(c.ending) })
-	_ = c.conn.SetReadDeadline(time.Unix(1, 0)) // wakes the reader
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.ended = true
+	if !c.draining {
+		_ = c.conn.SetReadDeadline(time.Unix(1, 0)) // fails only where it is closed, which ends it too
+	}
 }
 
 // cut drops the connection; nothing that the other side sends is counted after.
 func (c *tapped) cut() {
-	c.once.Do(func() { close(c.ending) })
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.ended = true
 	_ = c.conn.Close() // both sides learn of it by reading
 }
 
@@ -71,14 +80,8 @@ func (c *tapped) serve() {
 
 // exchange passes one request and its answer.
 func (c *tapped) exchange() error {
-	// Real time whatever the run's clock: it bounds what a silent peer can hold.
-	if err := c.conn.SetReadDeadline(time.Now().Add(c.s.config.MaxSilence)); err != nil {
+	if err := c.impatiently(); err != nil {
 		return err
-	}
-	select {
-	case <-c.ending: // asked for between two deadlines
-		return net.ErrClosed
-	default:
 	}
 	adu, err := ReadADU(c.conn)
 	at := c.s.config.Clock.Now()
@@ -153,22 +156,43 @@ func (c *tapped) drain() {
 	if !c.s.config.CountFrames || !ok || half.CloseWrite() != nil {
 		return
 	}
-	if err := c.conn.SetReadDeadline(time.Time{}); err != nil {
+	if c.patiently() != nil {
 		return
 	}
 	for {
-		switch _, err := ReadADU(c.conn); {
-		case err == nil:
+		_, err := ReadADU(c.conn)
+		if err == nil {
 			c.land()
-		case errors.Is(err, ErrMalformed):
-			return
-		default:
-			if isTheirs(err) {
-				c.land()
-			}
-			return
+			continue
 		}
+		if errors.Is(err, ErrMalformed) { // from the middle of a frame on: only the end counts
+			_, err = io.Copy(io.Discard, c.conn)
+		}
+		if err == nil || isTheirs(err) {
+			c.land()
+		}
+		return
 	}
+}
+
+// impatiently gives the client until its silence is too long, by real time
+// whatever the run's clock is: it bounds what a silent peer can hold. It fails
+// where the end has been asked for.
+func (c *tapped) impatiently() error {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.ended {
+		return net.ErrClosed
+	}
+	return c.conn.SetReadDeadline(time.Now().Add(c.s.config.MaxSilence))
+}
+
+// patiently takes the read deadline off for good.
+func (c *tapped) patiently() error {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.draining = true
+	return c.conn.SetReadDeadline(time.Time{})
 }
 
 func (c *tapped) record(f checklist.Frame) error {
