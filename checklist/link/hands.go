@@ -15,7 +15,7 @@ const handsTime = 15 * time.Second
 
 // hands are what the step has had done so far, earlier attempts included, so that
 // an interrupted step finds the bench as it left it.
-type hands struct{ tagOn, cableOut, usbOut, supplyOn bool }
+type hands struct{ tagOn, usbOut, supplyOn bool }
 
 func handsOf(s *checklist.Scene) (h hands) {
 	for _, e := range s.Earlier() {
@@ -25,12 +25,8 @@ func handsOf(s *checklist.Scene) (h hands) {
 		switch e.Instruct.Act {
 		case checklist.ActPlace:
 			h.tagOn = true
-		case checklist.ActTake:
+		case checklist.ActTake, checklist.ActClear:
 			h.tagOn = false
-		case checklist.ActCableOut, checklist.ActCableIn:
-			h.cableOut = e.Instruct.Act == checklist.ActCableOut
-		case checklist.ActClear:
-			h.tagOn, h.cableOut = false, false
 		case checklist.ActUSBOut, checklist.ActUSBIn:
 			h.usbOut = e.Instruct.Act == checklist.ActUSBOut
 		case checklist.ActSupplyOn, checklist.ActSupplyOff:
@@ -40,18 +36,13 @@ func handsOf(s *checklist.Scene) (h hands) {
 	return h
 }
 
-// tidy undoes what an interruption left: a tag on the reader, a cable out.
+// tidy lifts the tag that an interruption left on the reader. A cable that was
+// out is in again: the engine asks for that before a step with a console goes on.
 func tidy(ctx context.Context, s *checklist.Scene) error {
-	h := handsOf(s)
-	if h.tagOn {
-		if err := s.Instruct(ctx, checklist.Instruction{Act: checklist.ActTake, Role: checklist.RoleShow, Text: "Lift the tag, if it still lies there."}); err != nil {
-			return err
-		}
+	if !handsOf(s).tagOn {
+		return nil
 	}
-	if h.cableOut {
-		return s.Instruct(ctx, checklist.Instruction{Act: checklist.ActCableIn, Text: "Plug the network cable in again, if it is out."})
-	}
-	return nil
+	return s.Instruct(ctx, checklist.Instruction{Act: checklist.ActTake, Role: checklist.RoleShow, Text: "Lift the tag, if it still lies there."})
 }
 
 // A Switch turns the controller's side off and on; *StandIn is one.

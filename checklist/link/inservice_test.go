@@ -22,6 +22,7 @@ func TestInServiceShowsWhatIsWrong(t *testing.T) {
 		"nothing, away":  {verdict: checklist.Passed, words: []string{"controller away and back", "reconnected after 4.0 s"}},
 		"weak-adapter":   {change: func(d *desk, _ *checklist.Item) { d.starts = func(int) bool { return false } }, verdict: checklist.Failed, words: []string{"fine on USB, dead on its own supply"}},
 		"cold-start":     {change: func(d *desk, _ *checklist.Item) { d.starts = func(n int) bool { return n != 2 && n%3 != 0 } }, verdict: checklist.Failed, words: []string{"4 of 11 starts failed"}},
+		"one bad start":  {change: func(d *desk, _ *checklist.Item) { d.starts = func(n int) bool { return n != 5 } }, verdict: checklist.Failed, words: []string{"1 of 11 starts failed", "no connection 1 times"}},
 		"a late return":  {change: func(d *desk, _ *checklist.Item) { d.lateReturn = true }, verdict: checklist.Passed, words: []string{"only when it had something to write"}},
 		"the wrong coil": {change: func(d *desk, _ *checklist.Item) { d.coil = 118 }, verdict: checklist.Failed, words: []string{"coil 118 seen, coil 117 planned"}},
 		"no way off":     {change: func(d *desk, _ *checklist.Item) { d.staysOn = true }, verdict: checklist.Failed, words: []string{"on without off"}},
