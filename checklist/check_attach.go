@@ -142,7 +142,6 @@ func (s *Scene) wrongSpeed(ctx context.Context, seen []Entry, share float64) ([]
 	if err != nil {
 		return nil, err
 	}
-	s.unasked = nil
 	f := Finding{
 		What: "console speed", Verdict: Failed, How: Measured, Rests: RefsOf(seen...),
 		Limit: ptr(Number(float64(s.Item.Board.Speed), "baud", fmt.Sprintf("%d baud", s.Item.Board.Speed))),

@@ -139,7 +139,7 @@ func (e *Engine) decide(ctx context.Context, step Step, decided map[Place]Outcom
 	}
 	for try := 1; ; try++ {
 		o.Attempts++
-		findings, err := e.attempt(ctx, step, check, o.Attempts, try > 1)
+		findings, err := e.attempt(ctx, step, check, try > 1)
 		switch {
 		case errors.Is(err, errInterrupted) && try < mostAttempts:
 			continue
@@ -202,7 +202,7 @@ func isSkip(err error) bool {
 }
 
 // attempt runs the check once; again says that this process has begun it before.
-func (e *Engine) attempt(ctx context.Context, step Step, check Check, number int, again bool) ([]Finding, error) {
+func (e *Engine) attempt(ctx context.Context, step Step, check Check, again bool) ([]Finding, error) {
 	if e.Commands != nil {
 		var cancel context.CancelCauseFunc
 		ctx, cancel = context.WithCancelCause(ctx)
@@ -212,7 +212,7 @@ func (e *Engine) attempt(ctx context.Context, step Step, check Check, number int
 		listening.Go(func() { e.listen(ctx, cancel) })
 	}
 	earlier := e.beginnings(step)
-	s := &Scene{Step: step, Item: e.Item, Log: e.Log, Clock: e.Clock, Attempt: number, engine: e}
+	s := &Scene{Step: step, Item: e.Item, Log: e.Log, Clock: e.Clock, Attempt: len(earlier) + 1, engine: e}
 	begun, err := e.Log.Append(Entry{Type: EntryBegin})
 	if err != nil {
 		return nil, err

@@ -23,6 +23,11 @@ func takeHold(name string, noReset bool) (*hold, error) {
 		return nil, err
 	}
 	h := &hold{fd: fd}
+	// Before the lock: a port that cannot be read is not to be kept from others,
+	// and that too many files are open is true whoever holds it.
+	if h.crowded() {
+		return nil, errors.Join(errCrowded, h.release())
+	}
 	if err := h.claim(noReset); err != nil {
 		return nil, errors.Join(err, h.release())
 	}

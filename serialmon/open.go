@@ -20,6 +20,9 @@ const (
 	resetPulse = 100 * time.Millisecond
 )
 
+// errCrowded is of a hold whose descriptors the library could not read with.
+var errCrowded = errors.New("too many files are open")
+
 // OpenSerial opens a serial port of the system for listening at 8N1. It refuses
 // speeds outside MinSpeed to MaxSpeed and a port that another program holds, for
 // the superuser too. Its errors are of type *OpenError.
@@ -33,15 +36,14 @@ func OpenSerial(name string, speed int, noReset bool) (Port, error) {
 		return nil, err
 	}
 	h, err := takeHold(name, noReset)
-	if err != nil {
-		return nil, openError(name, err)
-	}
-	if h.crowded() {
-		h.release()
+	if errors.Is(err, errCrowded) {
 		return nil, &OpenError{
 			Name: name, Reason: ReasonDescriptors,
 			Hint: "close some of what this program has open, or open the port first",
 		}
+	}
+	if err != nil {
+		return nil, openError(name, err)
 	}
 	port, err := openLine(name, speed, noReset)
 	if err != nil {

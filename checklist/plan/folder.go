@@ -68,9 +68,6 @@ func (f Folder) Reports() string { return filepath.Join(f.Dir, "reports") }
 // Procedures is where the site may have procedures of its own.
 func (f Folder) Procedures() string { return filepath.Join(f.Dir, "procedures") }
 
-// Wordings is where the site may have wording profiles of its own.
-func (f Folder) Wordings() string { return filepath.Join(f.Dir, "wordings") }
-
 // FingerprintKey is the secret under which tags are shown by a fingerprint.
 func (f Folder) FingerprintKey() ([]byte, error) {
 	path := filepath.Join(f.Keys(), fingerprintKey)

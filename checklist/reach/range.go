@@ -48,27 +48,13 @@ func (Range) Run(ctx context.Context, s *checklist.Scene) ([]checklist.Finding, 
 	if err != nil {
 		return nil, err
 	}
-	var findings []checklist.Finding
-	for _, r := range readers(s.Item) {
-		t, err := newTrials(s, r)
-		if err != nil {
-			return nil, err
-		}
+	return eachReader(s, func(t *trials) ([]checklist.Finding, error) {
 		c, err := t.climb(ctx, p)
-		if errors.Is(err, errOtherTag) {
-			findings = append(findings, otherTag())
-			continue
-		}
 		if err != nil {
 			return nil, err
 		}
-		found := judge(c, p, s.Item.CoverMM, s.Step.Sitting)
-		for i := range found {
-			found[i].Reader = r.Index
-		}
-		findings = append(findings, found...)
-	}
-	return findings, nil
+		return judge(c, p, s.Item.CoverMM, s.Step.Sitting), nil
+	})
 }
 
 // climb does the presentations that are not on record yet, in a fixed order.

@@ -2,7 +2,6 @@ package reach
 
 import (
 	"context"
-	"errors"
 	"fmt"
 
 	"propwright/checklist"
@@ -28,25 +27,13 @@ func (Repeat) Run(ctx context.Context, s *checklist.Scene) ([]checklist.Finding,
 	if err != nil {
 		return nil, err
 	}
-	var findings []checklist.Finding
-	for _, r := range readers(s.Item) {
-		t, err := newTrials(s, r)
-		if err != nil {
-			return nil, err
-		}
+	return eachReader(s, func(t *trials) ([]checklist.Finding, error) {
 		c, err := t.until(ctx, s.Item.CoverMM, n, nil)
-		if errors.Is(err, errOtherTag) {
-			findings = append(findings, otherTag())
-			continue
-		}
 		if err != nil {
 			return nil, err
 		}
-		f := missFinding(c, most)
-		f.Reader = r.Index
-		findings = append(findings, f)
-	}
-	return findings, nil
+		return []checklist.Finding{missFinding(c, most)}, nil
+	})
 }
 
 func missFinding(c count, most int) checklist.Finding {

@@ -184,3 +184,28 @@ func otherTag() checklist.Finding {
 		Note: "Only the prop's own tag in its object can tell how far that is read.",
 	}
 }
+
+// eachReader does the trials of each reader of the board and joins what was found;
+// a reader that was shown another tag than asked for is one finding.
+func eachReader(s *checklist.Scene, do func(*trials) ([]checklist.Finding, error)) ([]checklist.Finding, error) {
+	var findings []checklist.Finding
+	for _, r := range readers(s.Item) {
+		t, err := newTrials(s, r)
+		if err != nil {
+			return nil, err
+		}
+		found, err := do(t)
+		if errors.Is(err, errOtherTag) {
+			findings = append(findings, otherTag())
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		for i := range found {
+			found[i].Reader = r.Index
+		}
+		findings = append(findings, found...)
+	}
+	return findings, nil
+}

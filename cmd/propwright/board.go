@@ -97,20 +97,31 @@ func runBoard(ctx context.Context, d deps, o boardOptions) (err error) {
 	if err != nil {
 		return toolError{what: "board", err: err, try: "another --alias"}
 	}
-	dir, err := os.MkdirTemp("", "pw")
+	l, remove, err := listenControl()
 	if err != nil {
-		return toolError{what: "control channel", err: err}
+		return err
 	}
-	defer os.RemoveAll(dir)
-	path := filepath.Join(dir, "control")
-	l, err := net.Listen("unix", path)
-	if err != nil {
-		return toolError{what: "control channel", err: err}
-	}
+	defer remove()
 	port := line.Path()
 	if o.alias != "" {
 		port = o.alias
 	}
-	fmt.Fprintf(d.out, "port: %s\ncontrol: %s\n", port, path)
+	fmt.Fprintf(d.out, "port: %s\ncontrol: %s\n", port, l.Addr())
 	return virtual.ServeControl(ctx, l, board)
+}
+
+// listenControl opens a socket for a control channel in a folder of its own, which
+// remove takes away. The name of a socket may not be long, so the folder's is short.
+func listenControl() (l net.Listener, remove func(), err error) {
+	dir, err := os.MkdirTemp("", "pw")
+	if err != nil {
+		return nil, nil, toolError{what: "control channel", err: err}
+	}
+	remove = func() { os.RemoveAll(dir) }
+	l, err = net.Listen("unix", filepath.Join(dir, "control"))
+	if err != nil {
+		remove()
+		return nil, nil, toolError{what: "control channel", err: err}
+	}
+	return l, remove, nil
 }

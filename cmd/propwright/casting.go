@@ -15,16 +15,12 @@ import (
 )
 
 // casting says who and what takes part in a commissioning from the command line.
-func casting(ctx context.Context, st *sitePlan, d deps, o commissionOptions, folder *runFolder) (cast, error) {
-	item, err := itemOf(ctx, st, o.prop)
-	if err != nil {
-		return cast{}, err
-	}
+func casting(ctx context.Context, st *sitePlan, d deps, o commissionOptions, item checklist.Item, folder *runFolder) (c cast, err error) {
 	if h := folder.header(); h != nil {
 		item = h.Item // a run is judged by what it began with
 	}
 	folder.procedure = withLimits(folder.procedure, st.File.Limits)
-	c := cast{item: item, virtual: o.hands != "" || isPseudoTerminal(o.port)}
+	c = cast{item: item, virtual: o.hands != "" || isPseudoTerminal(o.port)}
 	c.clock, c.anchor = clockOf(o, folder, d.now())
 	c.decided = func(dec checklist.Decision) { printDecision(d.out, d.err, d.outColour(), dec) }
 	if c.wording, err = chooseWording(firstOf(o.wording, st.File.Defaults.Wording), st.Dir); err != nil {

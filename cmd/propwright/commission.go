@@ -69,7 +69,7 @@ func newCommissionCmd(d deps) *cobra.Command {
 	f.BoolVar(&o.resume, "resume", false, "go on with the prop's last run")
 	f.StringVar(&o.hands, "hands", "", "control channel of a virtual board whose tags are to be moved by virtual hands")
 	f.Float64Var(&o.pace, "pace", 1, "with a virtual board: how many times as fast as the real clock")
-	f.StringVar(&o.signer, "signer", "", "name of who signs (default: the site's)")
+	f.StringVar(&o.signer, "signer", "", "name of who signs (default: the user's)")
 	f.StringVar(&o.role, "role", "", "role of who signs")
 	return cmd
 }
@@ -84,15 +84,19 @@ func runCommission(ctx context.Context, d deps, o commissionOptions) error {
 		return err
 	}
 	defer st.Close()
+	item, err := itemOf(ctx, st, o.prop)
+	if err != nil {
+		return err
+	}
 	signing, err := signingOf(st.Folder, d, o.signer, o.role)
 	if err != nil {
 		return err
 	}
-	folder, sitting, err := chooseRun(ctx, st, o, changed)
+	folder, sitting, err := chooseRun(st, o, changed)
 	if err != nil {
 		return err
 	}
-	c, err := casting(ctx, st, d, o, folder)
+	c, err := casting(ctx, st, d, o, item, folder)
 	if err != nil {
 		return errors.Join(err, folder.journal.Close())
 	}
@@ -110,8 +114,6 @@ func runCommission(ctx context.Context, d deps, o commissionOptions) error {
 func finish(d deps, folder *runFolder, o commissionOptions, verdict checklist.Verdict, err error) error {
 	switch {
 	case err == nil:
-	case errors.Is(err, checklist.ErrAborted):
-		verdict = checklist.NotConfirmed
 	case errors.Is(err, checklist.ErrNoAnswer):
 		return hintedError{toolError{what: "report " + folder.dir, err: err}, "an answer for that step in --answers FILE, or a terminal to answer at; then --resume"}
 	case errors.Is(err, checklist.ErrOtherBoard):

@@ -71,16 +71,13 @@ func trustSigner(f plan.Folder, principal string, key report.Key) error {
 // chooseRun picks the run and the sitting: the prop's last run where it is to be
 // resumed, looked at again because something changed, or gone on with in the room
 // once its bench has passed; else a new run at the bench.
-func chooseRun(ctx context.Context, st *sitePlan, o commissionOptions, changed []string) (*runFolder, checklist.Sitting, error) {
+func chooseRun(st *sitePlan, o commissionOptions, changed []string) (*runFolder, checklist.Sitting, error) {
 	sitting := checklist.Sitting(o.sitting)
 	if sitting != "" && sitting != checklist.Bench && sitting != checklist.Site {
 		return nil, "", usageError{fmt.Errorf("sitting %q: neither bench nor site", o.sitting)}
 	}
 	p, err := loadProcedure(st.Folder, o.procedure)
 	if err != nil {
-		return nil, "", err
-	}
-	if _, err := itemOf(ctx, st, o.prop); err != nil {
 		return nil, "", err
 	}
 	last, err := latestRunFolder(st.Reports(), o.prop)

@@ -180,12 +180,12 @@ func (run *conduct) catchUp(wording []*parsers.Profile) (*parsers.Stream, error)
 	if run.record.Offset() <= offset {
 		return stream, nil
 	}
-	raw, err := os.Open(filepath.Join(run.folder.dir, "console.raw"))
+	raw, err := os.Open(filepath.Join(run.folder.dir, serialmon.ConsoleFile))
 	if err != nil {
 		return nil, err
 	}
 	defer raw.Close()
-	arrivals, err := os.Open(filepath.Join(run.folder.dir, "arrivals.csv"))
+	arrivals, err := os.Open(filepath.Join(run.folder.dir, serialmon.ArrivalsFile))
 	if err != nil {
 		return nil, err
 	}

@@ -4,9 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"net"
-	"os"
-	"path/filepath"
 	"runtime"
 	"strings"
 
@@ -47,24 +44,18 @@ func demoHands(ctx context.Context, board *virtual.Board, clk clock.Clock, p che
 		return nil, nil, err
 	}
 	said := answersFile{name: "demo answers", answers: answers, next: onlooker{}}
-	// The name of a socket may not be long, and temporary folders can be.
-	dir, err := os.MkdirTemp("", "pw")
+	l, remove, err := listenControl()
 	if err != nil {
-		return nil, nil, toolError{what: "control channel", err: err}
-	}
-	path := filepath.Join(dir, "control")
-	l, err := net.Listen("unix", path)
-	if err != nil {
-		return nil, nil, toolError{what: "control channel", err: err}
+		return nil, nil, err
 	}
 	ctx, stop := context.WithCancel(ctx)
 	served := make(chan error, 1)
 	go func() { served <- virtual.ServeControl(ctx, l, board) }()
-	hands, err := dialHands(path, clk, said)
+	hands, err := dialHands(l.Addr().String(), clk, said)
 	end := func() {
 		stop()
 		<-served
-		os.RemoveAll(dir)
+		remove()
 	}
 	if err != nil {
 		end()

@@ -151,13 +151,13 @@ func openRecorded(d deps, name string) (text io.ReadCloser, arrivals io.ReadClos
 		return nil, nil, err
 	}
 	if info.IsDir() {
-		name = filepath.Join(name, "console.raw")
+		name = filepath.Join(name, serialmon.ConsoleFile)
 	}
 	if text, err = os.Open(name); err != nil {
 		return nil, nil, err
 	}
-	if filepath.Base(name) == "console.raw" {
-		f, err := os.Open(filepath.Join(filepath.Dir(name), "arrivals.csv"))
+	if filepath.Base(name) == serialmon.ConsoleFile {
+		f, err := os.Open(filepath.Join(filepath.Dir(name), serialmon.ArrivalsFile))
 		if err == nil {
 			arrivals = f
 		}

@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"propwright/checklist"
+	"propwright/checklist/report"
 )
 
 // killTimes is how many runs the kill test ends, and killPace how much faster
@@ -223,7 +224,7 @@ func (k *killBench) commission(t *testing.T, patience time.Duration) (done, amid
 
 // journal is the path of the run's journal, "" before there is one.
 func (k *killBench) journal() string {
-	found, _ := filepath.Glob(filepath.Join(k.dir, "site", "reports", "*", journalFile))
+	found, _ := filepath.Glob(filepath.Join(k.dir, "site", "reports", "*", report.FileJournal))
 	if len(found) == 0 {
 		return ""
 	}

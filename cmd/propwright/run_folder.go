@@ -15,13 +15,6 @@ import (
 	"propwright/checklist/report"
 )
 
-// The files of a run folder that are written while the run goes on; the report's
-// own files join them at the end of a sitting.
-const (
-	journalFile   = "journal.jsonl"
-	procedureFile = "procedure.toml"
-)
-
 // A runFolder is one numbered run on disk: the journal, the console, and in the
 // end the report.
 type runFolder struct {
@@ -50,7 +43,7 @@ func newRunFolder(reports, prop string, p checklist.Procedure) (*runFolder, erro
 		if err != nil {
 			return nil, err
 		}
-		if err := os.WriteFile(filepath.Join(dir, procedureFile), p.Text, 0o600); err != nil {
+		if err := os.WriteFile(filepath.Join(dir, report.FileProcedure), p.Text, 0o600); err != nil {
 			return nil, err
 		}
 		return openRunFolder(dir)
@@ -100,15 +93,15 @@ func openRunFolder(dir string) (*runFolder, error) {
 	if !ok {
 		return nil, fmt.Errorf("run %q: the folder's name is no NUMBER-PROP", dir)
 	}
-	text, err := os.ReadFile(filepath.Join(dir, procedureFile))
+	text, err := os.ReadFile(filepath.Join(dir, report.FileProcedure))
 	if err != nil {
 		return nil, err
 	}
-	p, err := checklist.ParseProcedure(filepath.Join(dir, procedureFile), text)
+	p, err := checklist.ParseProcedure(filepath.Join(dir, report.FileProcedure), text)
 	if err != nil {
 		return nil, err
 	}
-	journal, entries, err := checklist.OpenJournal(filepath.Join(dir, journalFile))
+	journal, entries, err := checklist.OpenJournal(filepath.Join(dir, report.FileJournal))
 	if err != nil {
 		return nil, err
 	}

@@ -29,7 +29,10 @@ func (run *conduct) sit(ctx context.Context, sitting checklist.Sitting, s signin
 		}
 	}
 	verdict, err := run.engine.Run(ctx, sitting)
-	if err != nil && !errors.Is(err, checklist.ErrAborted) {
+	if errors.Is(err, checklist.ErrAborted) {
+		verdict, err = checklist.NotConfirmed, nil
+	}
+	if err != nil {
 		return verdict, err
 	}
 	// Port and stand-in are let go before the records are signed: nothing may come
