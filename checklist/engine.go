@@ -86,6 +86,7 @@ func (e *Engine) Run(ctx context.Context, sitting Sitting) (Verdict, error) {
 			}
 			decided[Place{sitting, step.ID}] = o
 			d.Outcome = o
+			e.tell(signalOf(o.Verdict))
 		}
 		if d.Outcome.Verdict != Skipped || !step.MaySkip {
 			worst = worst.Worse(d.Outcome.Verdict)
@@ -236,7 +237,7 @@ func (e *Engine) attempt(ctx context.Context, step Step, check Check, again bool
 	if err != nil {
 		return nil, err
 	}
-	return append(findings, s.restarts()...), nil
+	return append(append(findings, s.voids()...), s.restarts()...), nil
 }
 
 // attach sees to it that the console is open. Opening may or may not restart the

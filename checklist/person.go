@@ -45,6 +45,7 @@ type Instruction struct {
 	Hold      time.Duration `json:"hold_ns,omitempty"`
 	Reader    int           `json:"reader"`
 	Text      string        `json:"text"`
+	Figure    string        `json:"figure,omitempty"` // the one figure that is read from afar, such as "3/14"
 	Cautions  []string      `json:"cautions,omitempty"`
 }
 

@@ -35,8 +35,9 @@ type Scene struct {
 	begin   int64 // and up to this one before the present attempt
 	calm    bool  // a vanishing port is expected
 	unasked []Entry
-	bootsOK int   // boots that were asked for and are still to come
-	watched int64 // entries up to this number were looked at for what nobody asked for
+	bootsOK int           // boots that were asked for and are still to come
+	slowest time.Duration // that hands and reader took to reply to a trial, in this attempt
+	watched int64         // entries up to this number were looked at for what nobody asked for
 }
 
 // Now is the run's time.
@@ -63,15 +64,16 @@ func (s *Scene) Earlier() []Entry {
 }
 
 // Measures returns the measurements of that name that this step has made,
-// earlier attempts included.
+// earlier attempts included and without those that the person took back.
 func (s *Scene) Measures(name string) []Entry {
 	var found []Entry
-	for _, e := range s.Earlier() {
+	own := s.Earlier()
+	for _, e := range own {
 		if e.Measure != nil && e.Measure.Name == name {
 			found = append(found, e)
 		}
 	}
-	return found
+	return standing(found, own)
 }
 
 // Measure puts a measurement on record.

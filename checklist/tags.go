@@ -18,32 +18,53 @@ type Presentation struct {
 	Within    time.Duration  // how long to wait for Kinds
 	Kinds     []parsers.Kind // what counts as the reader's reply
 	Text      string         // what the person is told; "" for the usual words
+	Figure    string         // what is read of it from afar, such as "3/14"
+	// Trial, where set, says that this is one of several presentations that are
+	// counted, and under which name their results go on record (Scene.Measure). The
+	// spare card, shown instead of the tag, then takes the last one back.
+	Trial string
 }
 
 // Present asks for a tag and returns the reader's reply to it; ok is false when
 // none came in time. The first reply to a role teaches the run that tag; a reply
 // to a tag of another role is told to the person and the tag is asked for once
-// more.
+// more. With p.Trial set, the spare card takes the last presentation back: the
+// error is then ErrVoided, and the caller counts anew what is on record.
 func (s *Scene) Present(ctx context.Context, p Presentation) (reply Entry, ok bool, err error) {
 	if p.Text == "" {
 		p.Text = presentText(p)
 	}
-	in := Instruction{Act: p.Act, Role: p.Role, SpacingMM: p.SpacingMM, Hold: p.Hold, Reader: p.Reader, Text: p.Text}
+	in := Instruction{Act: p.Act, Role: p.Role, SpacingMM: p.SpacingMM, Hold: p.Hold, Reader: p.Reader, Text: p.Text, Figure: p.Figure}
 	for try := 1; ; try++ {
 		c := s.Cursor()
 		if err := s.Instruct(ctx, in); err != nil {
 			return Entry{}, false, err
 		}
+		asked := s.Now()
 		reply, ok, err = s.AwaitKind(ctx, c, p.Within, p.Kinds...)
-		if err != nil || !ok {
+		switch {
+		case err != nil:
 			return reply, ok, err
+		case !ok && p.Trial != "":
+			return Entry{}, false, s.missed(ctx, p, c, asked)
+		case !ok:
+			s.engine.tell(Signal{Sound: SoundBad, Word: "MISSED", Figure: p.Figure})
+			return reply, ok, nil
+		case p.Trial != "" && p.Role != RoleSpare && s.isSpare(reply):
+			return Entry{}, false, s.takeBack(ctx, p, reply)
 		}
 		wrong, err := s.learn(p.Role, uidOf(reply.Event))
 		if err != nil {
 			return Entry{}, false, err
 		}
-		if wrong == "" || try == 3 {
-			return reply, wrong == "", nil
+		if wrong == "" {
+			s.took(s.Now().Sub(asked))
+			s.engine.tell(Signal{Sound: SoundGood, Word: "READ", Figure: p.Figure})
+			return reply, true, nil
+		}
+		s.engine.tell(Signal{Sound: SoundBad, Word: "OTHER", Figure: p.Figure})
+		if try == 3 {
+			return reply, false, nil
 		}
 		in.Text = fmt.Sprintf("That was the tag called %s. %s", wrong, p.Text)
 		if err := s.Note("step %s: the tag called %s was shown where %s was asked for", s.Step.ID, wrong, p.Role); err != nil {

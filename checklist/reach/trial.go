@@ -90,7 +90,7 @@ func (t *trials) until(ctx context.Context, spacing float64, n int, enough func(
 
 // one presents the tag once and puts the result on record.
 func (t *trials) one(ctx context.Context, spacing float64, number, of int) error {
-	within := t.within
+	within := t.s.Patience(t.within)
 	if spacing != t.last {
 		within += spacerTime
 	}
@@ -102,7 +102,11 @@ func (t *trials) one(ctx context.Context, spacing float64, number, of int) error
 		// A refused tag was read as well.
 		Kinds: []parsers.Kind{parsers.KindCardAccepted, parsers.KindTagPresent, parsers.KindCardRefused},
 		Text:  fmt.Sprintf("%s (%d of %d)", t.text(spacing), number, of),
+		Trial: measureTrial, Figure: fmt.Sprintf("%d/%d", number, of),
 	})
+	if errors.Is(err, checklist.ErrVoided) {
+		return nil // on record; until counts anew and asks again
+	}
 	if err != nil {
 		return err
 	}

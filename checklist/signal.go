@@ -1,0 +1,45 @@
+package checklist
+
+// A Sound is what the technician hears with both hands full.
+type Sound string
+
+// The sounds.
+const (
+	SoundGood Sound = "good" // it was seen: go on
+	SoundBad  Sound = "bad"  // it was not seen, or it came out wrong
+	SoundNeed Sound = "need" // something is wanted of you
+)
+
+// A Signal is an outcome small enough to be taken in from across a room: a sound,
+// one word and one figure.
+type Signal struct {
+	Sound  Sound
+	Word   string // one word, upper case
+	Figure string // such as "3/14"; "" where there is none
+}
+
+// A Listener is a Person who can be told how things come out. It is optional: a
+// Person that is none is told nothing.
+type Listener interface {
+	Hear(Signal)
+}
+
+// tell passes a signal on to who can hear it.
+func (e *Engine) tell(sig Signal) {
+	if l, hears := e.Person.(Listener); hears {
+		l.Hear(sig)
+	}
+}
+
+// signalOf is how a decided step sounds.
+func signalOf(v Verdict) Signal {
+	switch v {
+	case Passed:
+		return Signal{Sound: SoundGood, Word: "PASSED"}
+	case Failed:
+		return Signal{Sound: SoundBad, Word: "FAILED"}
+	case Skipped:
+		return Signal{Sound: SoundBad, Word: "SKIPPED"}
+	}
+	return Signal{Sound: SoundBad, Word: "OPEN"}
+}
