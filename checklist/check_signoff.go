@@ -15,6 +15,10 @@ func checkSignOff(ctx context.Context, s *Scene) ([]Finding, error) {
 			n++
 		}
 	}
+	release, door, err := s.releaseTested(ctx)
+	if err != nil {
+		return nil, err
+	}
 	answer, err := s.Ask(ctx, Question{
 		Key: "sign", Kind: AskConfirm,
 		Text: fmt.Sprintf("%d steps decided, the sitting as a whole: %s. The master is with its keeper, and what the report says is what was done. Sign it?", n, worst),
@@ -28,6 +32,9 @@ func checkSignOff(ctx context.Context, s *Scene) ([]Finding, error) {
 	}
 	if f.Verdict == Failed {
 		f.Verdict, f.Note = NotConfirmed, "The person did not sign."
+	}
+	if door {
+		return []Finding{f, release}, nil
 	}
 	return []Finding{f}, nil
 }

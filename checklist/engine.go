@@ -31,6 +31,8 @@ type Engine struct {
 	Skip map[string]string
 	// Patience is how long a lost port may stay away; 0 means a minute.
 	Patience time.Duration
+
+	cleared map[Place]Entry // what was said about the room being clear, in this process
 }
 
 // A Decision is a step and how it came out.
@@ -146,6 +148,9 @@ func (e *Engine) decide(ctx context.Context, step Step, decided map[Place]Outcom
 			continue
 		case errors.Is(err, errInterrupted):
 			findings = []Finding{e.comesAndGoes(step)}
+		case isRoom(err):
+			room, _ := errors.AsType[errRoom](err)
+			findings = room.refused
 		case errors.Is(err, errAgain):
 			try = 0
 			continue
@@ -197,6 +202,11 @@ func (e *Engine) obstacle(step Step, check Check, decided map[Place]Outcome) str
 	return ""
 }
 
+func isRoom(err error) bool {
+	_, room := errors.AsType[errRoom](err)
+	return room
+}
+
 func isSkip(err error) bool {
 	_, skip := errors.AsType[errSkip](err)
 	return skip
@@ -222,9 +232,9 @@ func (e *Engine) attempt(ctx context.Context, step Step, check Check, again bool
 	if len(earlier) > 0 {
 		s.first = earlier[0].N
 	}
-	if !again && len(step.Cautions) > 0 {
+	if cautions := s.untold(CautionTexts(step.Cautions)); len(cautions) > 0 {
 		text := "Before you begin: " + step.Title + "."
-		if err := s.Instruct(ctx, Instruction{Act: ActNote, Text: text, Cautions: step.Cautions}); err != nil {
+		if err := s.Instruct(ctx, Instruction{Act: ActNote, Text: text, Cautions: cautions}); err != nil {
 			return nil, err
 		}
 	}
@@ -257,6 +267,9 @@ func (e *Engine) attach(ctx context.Context, s *Scene, again bool) error {
 	}
 	s.bootsOK++
 	if !attached {
+		if err := s.clear(ctx); err != nil { // opening the port may restart the board
+			return err
+		}
 		if err := e.Board.Attach(ctx); err != nil {
 			return err
 		}

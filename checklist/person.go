@@ -77,7 +77,9 @@ type Question struct {
 	Text string       `json:"text"`
 	Unit string       `json:"unit,omitempty"`
 	// Form shows what an answer looks like, where that is not plain.
-	Form     string   `json:"form,omitempty"`
+	Form string `json:"form,omitempty"`
+	// Refuse says that "no" is the answer unless yes is said outright.
+	Refuse   bool     `json:"refuse,omitempty"`
 	Cautions []string `json:"cautions,omitempty"`
 }
 

@@ -173,6 +173,12 @@ func (s *Scene) Pause(ctx context.Context, d time.Duration) error {
 
 // Instruct asks hands for an act and puts that on record first.
 func (s *Scene) Instruct(ctx context.Context, in Instruction) error {
+	if in.Act.drives() {
+		if err := s.clear(ctx); err != nil {
+			return err
+		}
+	}
+	in.Cautions = s.untold(in.Cautions)
 	if _, err := s.Log.Append(Entry{Type: EntryInstruct, Instruct: &in}); err != nil {
 		return err
 	}
@@ -185,12 +191,17 @@ func (s *Scene) Instruct(ctx context.Context, in Instruction) error {
 // Ask returns the answer to a question of this step. What was answered before
 // the step was interrupted is not asked again.
 func (s *Scene) Ask(ctx context.Context, q Question) (Entry, error) {
-	q.Step = s.Step.ID
 	for _, e := range s.Earlier() {
 		if e.Answer != nil && e.Answer.Question.Key == q.Key {
 			return e, nil
 		}
 	}
+	return s.put(ctx, q)
+}
+
+// put asks, whatever was answered before, and puts the answer on record.
+func (s *Scene) put(ctx context.Context, q Question) (Entry, error) {
+	q.Step, q.Cautions = s.Step.ID, s.untold(q.Cautions)
 	a, err := s.engine.Person.Ask(ctx, q)
 	if err != nil {
 		return Entry{}, fmt.Errorf("step %q, question %q: %w", q.Step, q.Key, err)
@@ -207,6 +218,9 @@ func (s *Scene) LikelySpeed(ctx context.Context) (int, error) {
 // Reset restarts the board and returns the boot event that proves it; ok is
 // false when none came.
 func (s *Scene) Reset(ctx context.Context) (boot Entry, ok bool, err error) {
+	if err := s.clear(ctx); err != nil {
+		return Entry{}, false, err
+	}
 	c := s.Cursor()
 	s.bootsOK++
 	if err := s.engine.Board.Reset(ctx); err != nil {

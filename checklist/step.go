@@ -26,8 +26,9 @@ type Step struct {
 	RestsOn []string `toml:"rests_on" json:"rests_on,omitempty"` // what a later change spoils it
 	Changes bool     `toml:"changes" json:"changes,omitempty"`   // changes what the board stores
 	MaySkip bool     `toml:"may_skip" json:"may_skip,omitempty"` // leaving it out, for a reason, spoils nothing
-	// Cautions are shown before the step's first instruction and in the report.
-	Cautions []string       `toml:"cautions" json:"cautions,omitempty"`
+	// Cautions are shown before the step's first instruction, each once in a sitting,
+	// and in the report.
+	Cautions []Caution      `toml:"cautions" json:"-"`
 	Params   map[string]any `toml:"params" json:"params,omitempty"`
 }
 

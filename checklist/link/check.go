@@ -42,7 +42,7 @@ func (k Check) Run(ctx context.Context, s *checklist.Scene) ([]checklist.Finding
 	if absent(k.StandIn) {
 		return noStandIn(), nil
 	}
-	if ok, refused, err := clearRoom(ctx, s); err != nil || !ok {
+	if ok, refused, err := s.ClearRoom(ctx); err != nil || !ok {
 		return refused, err
 	}
 	if err := tidy(ctx, s); err != nil {

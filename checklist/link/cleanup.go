@@ -28,7 +28,7 @@ func (k CleanUpSite) Run(ctx context.Context, s *checklist.Scene) ([]checklist.F
 	}
 	findings := noStandIn()
 	if !absent(k.StandIn) {
-		ok, refused, err := clearRoom(ctx, s)
+		ok, refused, err := s.ClearRoom(ctx)
 		if err != nil {
 			return nil, err
 		}

@@ -3,7 +3,6 @@ package link
 import (
 	"context"
 	"errors"
-	"strings"
 	"time"
 
 	"propwright/checklist"
@@ -62,33 +61,6 @@ func noStandIn() []checklist.Finding {
 		What: "stand-in controller", How: checklist.Planned, Verdict: checklist.NotConfirmed, Value: checklist.Text("no stand-in: give --listen"),
 		Note: "Without the controller's side nobody sees the coil.",
 	}}
-}
-
-// clearRoom asks, before a coil is made to move something on site, whether the
-// room is empty and watched. go is false with the finding where it is not said.
-func clearRoom(ctx context.Context, s *checklist.Scene) (ok bool, refused []checklist.Finding, err error) {
-	drives := s.Item.Drives
-	if s.Step.Sitting != checklist.Site || (drives != "door" && drives != "motion") {
-		return true, nil, nil
-	}
-	answer, err := s.Ask(ctx, checklist.Question{
-		Key: "room-clear", Kind: checklist.AskConfirm,
-		Text: "This step switches a coil that drives " + drives + ". Is the room empty and watched, and the person responsible for it present?",
-		Cautions: []string{
-			"Whatever the coil drives will move: nobody within its reach.",
-			"Exits open by hand and without power, whatever the prop, the controller and this tool do; this step proves no exit.",
-		},
-	})
-	if err != nil {
-		return false, nil, err
-	}
-	if strings.EqualFold(strings.TrimSpace(answer.Answer.Text), "yes") {
-		return true, nil, nil
-	}
-	return false, []checklist.Finding{{
-		What: "room clear", How: checklist.Stated, Verdict: checklist.NotConfirmed, Value: checklist.Text(answer.Answer.Text), Limit: ptr(checklist.Text("yes")),
-		Rests: checklist.RefsOf(answer), Note: "Nothing was switched: it moves something, and nobody said that the room is empty and watched.",
-	}}, nil
 }
 
 // figures reads several parameters in seconds.

@@ -62,7 +62,7 @@ func (k InService) Run(ctx context.Context, s *checklist.Scene) ([]checklist.Fin
 	if absent(k.StandIn) {
 		return noStandIn(), nil
 	}
-	if ok, refused, err := clearRoom(ctx, s); err != nil || !ok {
+	if ok, refused, err := s.ClearRoom(ctx); err != nil || !ok {
 		return refused, err
 	}
 	s.ExpectDetach()

@@ -39,9 +39,9 @@ func planned() []checklist.Step {
 		return checklist.Step{ID: id, Title: title, Sitting: s, Check: id, RestsOn: rests}
 	}
 	wiring := step(checklist.Bench, "wiring", "Wiring and supply", "soldering", "leads", "supply")
-	wiring.Cautions = []string{
-		"Measure the adapter's voltage and polarity before the first connection.",
-		"One source at a time: USB and an own supply together can feed back into each other.",
+	wiring.Cautions = []checklist.Caution{
+		{Text: "Measure the adapter's voltage and polarity before the first connection.", Protects: "a board burnt by a wrong adapter"},
+		{Text: "One source at a time: USB and an own supply together can feed back into each other."},
 	}
 	return []checklist.Step{
 		wiring,

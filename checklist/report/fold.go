@@ -53,7 +53,7 @@ func fold(entries []checklist.Entry, plan []checklist.Step) folded {
 		if r.outcome == nil {
 			f.Open = append(f.Open, Open{
 				ID: s.ID, Title: s.Title, Sitting: s.Sitting, Why: r.why,
-				Earlier: list(r.earlier), RestsOn: list(s.RestsOn), Cautions: list(s.Cautions),
+				Earlier: list(r.earlier), RestsOn: list(s.RestsOn), Cautions: list(checklist.CautionTexts(s.Cautions)),
 			})
 			continue
 		}
@@ -166,7 +166,7 @@ func stepOf(s checklist.Step, r *record, ex *excerpter) Step {
 	step := Step{
 		ID: s.ID, Title: s.Title, Sitting: s.Sitting, Verdict: o.Verdict, Findings: []Finding{},
 		Attempts: o.Attempts, Reason: o.Reason, Seconds: o.Seconds, At: r.at, Entry: Int(r.entry),
-		Earlier: list(r.earlier), RestsOn: list(s.RestsOn), Cautions: list(s.Cautions),
+		Earlier: list(r.earlier), RestsOn: list(s.RestsOn), Cautions: list(checklist.CautionTexts(s.Cautions)),
 	}
 	for i, f := range o.Findings {
 		if i == 0 {

@@ -122,10 +122,10 @@ func (v *verifier) again(m Model, entries []checklist.Entry) {
 func planOf(m Model) []checklist.Step {
 	var plan []checklist.Step
 	for _, s := range m.Steps {
-		plan = append(plan, checklist.Step{ID: s.ID, Title: s.Title, Sitting: s.Sitting, RestsOn: s.RestsOn, Cautions: s.Cautions})
+		plan = append(plan, checklist.Step{ID: s.ID, Title: s.Title, Sitting: s.Sitting, RestsOn: s.RestsOn, Cautions: cautionsOf(s.Cautions)})
 	}
 	for _, o := range m.Open {
-		plan = append(plan, checklist.Step{ID: o.ID, Title: o.Title, Sitting: o.Sitting, RestsOn: o.RestsOn, Cautions: o.Cautions})
+		plan = append(plan, checklist.Step{ID: o.ID, Title: o.Title, Sitting: o.Sitting, RestsOn: o.RestsOn, Cautions: cautionsOf(o.Cautions)})
 	}
 	return plan
 }
@@ -136,4 +136,13 @@ func unsigned(all []Sitting) []Sitting {
 		out[i].Signed = nil
 	}
 	return out
+}
+
+// cautionsOf are the cautions of a report, which has them as whole texts.
+func cautionsOf(texts []string) []checklist.Caution {
+	var cautions []checklist.Caution
+	for _, text := range texts {
+		cautions = append(cautions, checklist.Caution{Text: text})
+	}
+	return cautions
 }

@@ -24,6 +24,14 @@ type fileAnswer struct {
 	Value  *float64 `toml:"value"`
 	Unit   string   `toml:"unit"`
 	Skip   string   `toml:"skip"`
+	// What must be said outright, each under its question's own name.
+	RoomClear   string `toml:"room-clear"`
+	ExitRelease string `toml:"exit-release"`
+}
+
+// outright is the answer to a question that a general answer does not answer.
+func (a fileAnswer) outright(key string) string {
+	return map[string]string{"room-clear": a.RoomClear, "exit-release": a.ExitRelease}[key]
 }
 
 // readAnswers reads an answers file; a step that the procedure does not have and
@@ -38,7 +46,7 @@ func readAnswers(name string, r io.Reader, p checklist.Procedure) (map[string]fi
 		return nil, fmt.Errorf("answers %s: %w", name, err)
 	}
 	if unknown := meta.Undecoded(); len(unknown) > 0 {
-		return nil, fmt.Errorf("answers %s: field %q: not known, there are answer, value, unit and skip", name, unknown[0].String())
+		return nil, fmt.Errorf("answers %s: field %q: not known, there are answer, value, unit, skip, room-clear and exit-release", name, unknown[0].String())
 	}
 	for _, key := range meta.Keys() {
 		if len(key) == 1 && !p.HasStep(key[0]) {
@@ -67,6 +75,12 @@ func (a answersFile) Instruct(ctx context.Context, in checklist.Instruction) err
 // Ask answers from the file.
 func (a answersFile) Ask(_ context.Context, q checklist.Question) (checklist.Answer, error) {
 	answer, ok := a.answers[q.Step]
+	if q.Refuse {
+		if said := answer.outright(q.Key); said != "" {
+			return checklist.Answer{Text: said, By: "answers file"}, nil
+		}
+		return checklist.Answer{}, fmt.Errorf("answers %s: step %q: field %s: missing: %w", a.name, q.Step, q.Key, checklist.ErrNoAnswer)
+	}
 	switch {
 	case ok && q.Kind == checklist.AskFigure && answer.Value != nil:
 		return checklist.Answer{Value: answer.Value, Unit: answer.Unit, By: "answers file"}, nil

@@ -131,6 +131,8 @@ func formOf(q checklist.Question) string {
 	switch {
 	case q.Form != "":
 		return "[" + q.Form + "]"
+	case q.Refuse:
+		return "[yes or no; Enter alone is no]"
 	case q.Kind == checklist.AskConfirm:
 		return "[yes or no]"
 	case q.Kind == checklist.AskFigure:
@@ -171,6 +173,11 @@ func (p *terminalPerson) answer(q checklist.Question, line string) (checklist.An
 		case "yes", "y":
 			a.Text = "yes"
 		case "no", "n":
+			a.Text = "no"
+		case "":
+			if !q.Refuse {
+				return a, fmt.Errorf("say yes or no")
+			}
 			a.Text = "no"
 		default:
 			return a, fmt.Errorf("%q: say yes or no", line)

@@ -61,6 +61,32 @@ func TestAnswersFileAnswersAndNamesWhatItLacks(t *testing.T) {
 	}
 }
 
+// What may move a door is answered under its own name only, never by an answer
+// that was meant for something else.
+func TestAnswersFileMustSayOutrightWhatIsRefusedOtherwise(t *testing.T) {
+	answers, err := readAnswers("a.toml", strings.NewReader("[range]\nanswer = \"yes\"\n[link]\nroom-clear = \"yes\"\n[sign-off]\nanswer = \"yes\"\nexit-release = \"no\"\n"), newProcedure(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := answersFile{name: "a.toml", answers: answers}
+	for _, tt := range []struct{ step, key, want string }{{"range", "room-clear", ""}, {"link", "room-clear", "yes"}, {"sign-off", "exit-release", "no"}} {
+		a, err := p.Ask(t.Context(), checklist.Question{Step: tt.step, Key: tt.key, Kind: checklist.AskConfirm, Refuse: true})
+		if a.Text != tt.want || (tt.want == "") != errors.Is(err, checklist.ErrNoAnswer) {
+			t.Errorf("step %q, %q = %q, %v; want %q", tt.step, tt.key, a.Text, err, tt.want)
+		}
+	}
+}
+
+func TestTerminalTakesEnterAloneAsNoWhereThatIsTheDefault(t *testing.T) {
+	p := newTerminalPerson(io.Discard, false, false, "Ada")
+	for refuse, want := range map[bool]string{true: "no", false: ""} {
+		a, err := p.answer(checklist.Question{Kind: checklist.AskConfirm, Refuse: refuse}, "")
+		if a.Text != want || (err == nil) != refuse {
+			t.Errorf("Enter alone, refuse %t = %q, %v; want %q", refuse, a.Text, err, want)
+		}
+	}
+}
+
 func TestTerminalAsksAgainUntilTheAnswerFits(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		in, typed := io.Pipe()
