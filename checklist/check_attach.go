@@ -53,11 +53,10 @@ func hasText(e Entry) bool { return e.Event != nil && e.Event.Raw != nil }
 // gather reads all console entries of a stretch of time.
 func (s *Scene) gather(ctx context.Context, c *Cursor, d time.Duration) ([]Entry, error) {
 	var seen []Entry
-	_, _, err := s.Await(ctx, c, d, func(e Entry) bool {
+	err := s.Observe(ctx, "no second boot", c, d, func(e Entry) {
 		if hasText(e) {
 			seen = append(seen, e)
 		}
-		return false
 	})
 	return seen, err
 }

@@ -29,8 +29,8 @@ func checkLights(ctx context.Context, s *Scene) ([]Finding, error) {
 	if len(s.Item.Board.Lamps) == 0 {
 		return []Finding{{What: "lamps", How: Planned, Verdict: NotConfirmed, Value: Text("no lamps planned"), Note: "The plan names no lamps for this board."}}, nil
 	}
-	// What the step before has lit must have gone out.
-	if err := s.Pause(ctx, lampPause); err != nil {
+	// What the step before has lit goes out, and an eye takes in a lamp that may blink.
+	if err := s.Observe(ctx, "lamps looked at", s.Cursor(), lampPause, nil); err != nil {
 		return nil, err
 	}
 	if err := s.Instruct(ctx, Instruction{Act: ActLook, Text: "Look at the lamps now and keep in mind which are lit; then lay the prop's own tag on the reader and look again."}); err != nil {
@@ -44,7 +44,7 @@ func checkLights(ctx context.Context, s *Scene) ([]Finding, error) {
 	if !ok {
 		return []Finding{{What: "lamps with an accepted tag", How: Measured, Verdict: NotConfirmed, Value: Text("no tag accepted"), Rests: RefsOf(s.Earlier()...)}}, nil
 	}
-	if err := s.Pause(ctx, lampPause); err != nil {
+	if err := s.Observe(ctx, "lamps looked at", s.Cursor(), lampPause, nil); err != nil {
 		return nil, err
 	}
 	answer, err := s.Ask(ctx, Question{

@@ -7,6 +7,9 @@ import (
 	"propwright/parsers"
 )
 
+// asksForMaster is what is watched for at a start.
+const asksForMaster = "no question for a master at the start"
+
 // checkMaster proves that the board came without a master, that the first tag
 // becomes it, and that it stays so over a reset.
 func checkMaster(ctx context.Context, s *Scene) ([]Finding, error) {
@@ -20,7 +23,7 @@ func checkMaster(ctx context.Context, s *Scene) ([]Finding, error) {
 			if _, _, err := s.Reset(ctx); err != nil {
 				return nil, err
 			}
-			if err := s.Settle(ctx); err != nil {
+			if err := s.SettleWatching(ctx, asksForMaster); err != nil {
 				return nil, err
 			}
 		}
@@ -132,7 +135,7 @@ func (s *Scene) masterKept(ctx context.Context) (Finding, error) {
 		f.Verdict, f.Value, f.Rests = NotConfirmed, Text("no boot seen"), RefsOf(s.Earlier()...)
 		return f, nil
 	}
-	if err := s.Settle(ctx); err != nil {
+	if err := s.SettleWatching(ctx, asksForMaster); err != nil {
 		return f, err
 	}
 	b := s.Belief()

@@ -86,8 +86,9 @@ func (s *Scene) toggle(ctx context.Context, want parsers.Kind, hold, within time
 		if want == back {
 			back = parsers.KindProgramEnter
 		}
-		_, twice, err := s.Await(ctx, CursorAt(e.N), time.Second, func(e Entry) bool { return IsKind(e, back) })
-		if err != nil || !twice {
+		// A master that has been lifted switches nothing any more.
+		next, seen, err := s.AwaitKind(ctx, CursorAt(e.N), time.Second, back, parsers.KindTagAbsent)
+		if err != nil || !seen || !IsKind(next, back) {
 			return e, err == nil, err
 		}
 		text = "The master was held too long and switched twice. Touch the reader with it and lift it at once."

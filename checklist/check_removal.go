@@ -27,11 +27,10 @@ func checkRemoval(ctx context.Context, s *Scene) ([]Finding, error) {
 	}
 	c := CursorAt(placed.N)
 	absences := []Entry{}
-	if _, _, err := s.Await(ctx, c, still, func(e Entry) bool {
+	if err := s.Observe(ctx, "tag lying still", c, still, func(e Entry) {
 		if IsKind(e, parsers.KindTagAbsent) {
 			absences = append(absences, e)
 		}
-		return false
 	}); err != nil {
 		return nil, err
 	}

@@ -32,6 +32,7 @@ type Engine struct {
 	// Patience is how long a lost port may stay away; 0 means a minute.
 	Patience time.Duration
 
+	waits   []Waiting       // of the step under way, in this process
 	cleared map[Place]Entry // what was said about the room being clear, in this process
 }
 
@@ -129,6 +130,7 @@ func Outcomes(entries []Entry, p Procedure) map[Place]Outcome {
 func (e *Engine) decide(ctx context.Context, step Step, decided map[Place]Outcome) (Outcome, error) {
 	e.Log.under(step.Sitting, step.ID)
 	defer e.Log.under("", "")
+	e.waits = nil
 	first := e.beginnings(step)
 	start := e.Clock.Now()
 	if len(first) > 0 {
@@ -162,7 +164,7 @@ func (e *Engine) decide(ctx context.Context, step Step, decided map[Place]Outcom
 			return Outcome{}, err
 		}
 		o.Findings = findings
-		o.Verdict = verdictOf(findings)
+		o.Verdict, o.Waited = verdictOf(findings), e.waits
 		o.Seconds = e.Clock.Now().Sub(start).Seconds()
 		return o, e.record(o)
 	}

@@ -116,5 +116,6 @@ type Outcome struct {
 	Findings []Finding `json:"findings"`
 	Attempts int       `json:"attempts"`
 	Reason   string    `json:"reason,omitempty"` // why skipped, or why it was run again
+	Waited   []Waiting `json:"waited,omitempty"` // of Seconds, what the tool let run out
 	Seconds  float64   `json:"seconds"`          // by the run's clock, from its first beginning
 }

@@ -94,11 +94,21 @@ func (s *Scene) ExpectDetach() { s.calm = true }
 // not happened within the given time. A console that goes away unexpectedly ends
 // the attempt with an error that the engine knows how to take.
 func (s *Scene) Await(ctx context.Context, c *Cursor, within time.Duration, match func(Entry) bool) (e Entry, ok bool, err error) {
-	until := s.Now().Add(within)
+	return s.await(ctx, "", c, within, match)
+}
+
+// await is Await; what names the observation that the time is for, if it is one.
+func (s *Scene) await(ctx context.Context, what string, c *Cursor, within time.Duration, match func(Entry) bool) (Entry, bool, error) {
+	start := s.Now()
+	until := start.Add(within)
 	for {
 		e, ok, err := c.Next(ctx, s.Log, until)
-		if err != nil || !ok {
+		if err != nil {
 			return Entry{}, false, err
+		}
+		if !ok {
+			s.engine.waited(what, s.Now().Sub(start))
+			return Entry{}, false, nil
 		}
 		if err := s.watch(ctx, c, e); err != nil {
 			return Entry{}, false, err
@@ -167,6 +177,9 @@ func IsKind(e Entry, kinds ...parsers.Kind) bool {
 
 // Pause lets the run's time pass while entries go on arriving.
 func (s *Scene) Pause(ctx context.Context, d time.Duration) error {
+	if d <= 0 {
+		return nil
+	}
 	_, _, err := s.Await(ctx, s.Cursor(), d, func(Entry) bool { return false })
 	return err
 }
@@ -232,24 +245,3 @@ func (s *Scene) Reset(ctx context.Context) (boot Entry, ok bool, err error) {
 	}
 	return boot, ok, err
 }
-
-// Settle waits until the console has been quiet for a while, as it is once the
-// boot text is through, but no longer than a bound.
-func (s *Scene) Settle(ctx context.Context) error {
-	until := s.Now().Add(settleMost)
-	c := s.Cursor()
-	for s.Now().Before(until) {
-		_, more, err := s.Await(ctx, c, settleQuiet, func(e Entry) bool { return e.Event != nil })
-		if err != nil || !more {
-			return err
-		}
-	}
-	return nil
-}
-
-// From experience with boards that wait for their network at start; no source.
-const (
-	bootWithin  = 10 * time.Second
-	settleQuiet = 2 * time.Second
-	settleMost  = 20 * time.Second
-)

@@ -41,12 +41,10 @@ func (s *Scene) Present(ctx context.Context, p Presentation) (reply Entry, ok bo
 			return Entry{}, false, err
 		}
 		asked := s.Now()
-		reply, ok, err = s.AwaitKind(ctx, c, p.Within, p.Kinds...)
+		reply, ok, err = s.reply(ctx, p, c)
 		switch {
 		case err != nil:
 			return reply, ok, err
-		case !ok && p.Trial != "":
-			return Entry{}, false, s.missed(ctx, p, c, asked)
 		case !ok:
 			s.engine.tell(Signal{Sound: SoundBad, Word: "MISSED", Figure: p.Figure})
 			return reply, ok, nil
@@ -71,6 +69,16 @@ func (s *Scene) Present(ctx context.Context, p Presentation) (reply Entry, ok bo
 			return Entry{}, false, err
 		}
 	}
+}
+
+// reply waits for the reader's reply. A trial that is not read has its whole
+// window as evidence, so that window is an observation.
+func (s *Scene) reply(ctx context.Context, p Presentation, c *Cursor) (Entry, bool, error) {
+	what := ""
+	if p.Trial != "" {
+		what = "tag not read in its window"
+	}
+	return s.await(ctx, what, c, p.Within, func(e Entry) bool { return IsKind(e, p.Kinds...) })
 }
 
 // learn remembers which tag plays a role; wrong is the role that the tag already

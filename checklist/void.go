@@ -17,10 +17,10 @@ const (
 	measureVoided = "voided"
 	resultMissed  = "missed"
 
-	// voidTime is how long after a miss the spare card may take it back, and
+	// regretTime is how long a last presentation may still be taken back, and
 	// mostGrowth how many times as long a window may become for slow hands. From
 	// experience, no source.
-	voidTime   = 4 * time.Second
+	regretTime = 6 * time.Second
 	mostGrowth = 3
 
 	// mostVoidedMisses is how many misses a step may have taken back before its
@@ -37,24 +37,15 @@ func (s *Scene) Patience(planned time.Duration) time.Duration {
 // took remembers how long hands and reader took together.
 func (s *Scene) took(d time.Duration) { s.slowest = max(s.slowest, d) }
 
-// missed is what follows a presentation that was not read in time: the person
-// hears of it and has a moment to say, by the spare card, that it did not count.
-// The asked-for tag coming late stays a miss, but lengthens the next window.
-func (s *Scene) missed(ctx context.Context, p Presentation, c *Cursor, asked time.Time) error {
-	s.engine.tell(Signal{Sound: SoundBad, Word: "MISSED", Figure: p.Figure})
-	late, shown, err := s.AwaitKind(ctx, c, voidTime, p.Kinds...)
+// Regret gives the person a moment to take a last presentation back, where no
+// further one follows in whose window the spare card could do so. The error is
+// ErrVoided when it did.
+func (s *Scene) Regret(ctx context.Context, trial string, reader int) error {
+	spare, shown, err := s.Await(ctx, s.Cursor(), regretTime, s.isSpare)
 	if err != nil || !shown {
 		return err
 	}
-	if s.isSpare(late) {
-		return s.void(ctx, p, late, Entry{}, resultMissed)
-	}
-	after := s.Now().Sub(asked)
-	s.took(after)
-	if err := s.Note("step %s: a tag was read %.1f s after it was asked for, too late to count as read", s.Step.ID, after.Seconds()); err != nil {
-		return err
-	}
-	return s.Lift(ctx, c, time.Second)
+	return s.takeBack(ctx, Presentation{Trial: trial, Reader: reader}, spare)
 }
 
 // takeBack voids the last trial on record, unless that is done already: the spare
@@ -70,16 +61,16 @@ func (s *Scene) takeBack(ctx context.Context, p Presentation, spare Entry) error
 			last = e
 		}
 	}
-	return s.void(ctx, p, spare, last, "under way")
+	return s.void(ctx, p, spare, last)
 }
 
 // void puts on record that a presentation did not count, and waits until the card
 // that said so is gone. of is the trial on record that is taken back; without one
-// it is the presentation under way, which so far came to result.
-func (s *Scene) void(ctx context.Context, p Presentation, spare, of Entry, result string) error {
+// it is the presentation under way.
+func (s *Scene) void(ctx context.Context, p Presentation, spare, of Entry) error {
 	m := Measure{
 		Name: measureVoided, Value: 1, Unit: "1", Reader: p.Reader,
-		Params: map[string]string{"trial": p.Trial, "reason": "the spare card was shown: that one did not count", "result": result},
+		Params: map[string]string{"trial": p.Trial, "reason": "the spare card was shown: that one did not count", "result": "under way"},
 		Rests:  RefsOf(spare),
 	}
 	if of.N > 0 {

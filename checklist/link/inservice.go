@@ -138,7 +138,7 @@ func (v *service) coldStart(ctx context.Context) error {
 			return err
 		}
 	}
-	if err := v.s.Pause(ctx, v.off); err != nil {
+	if err := v.s.Observe(ctx, "supply off before a cold start", v.s.Cursor(), v.off, nil); err != nil {
 		return err
 	}
 	c := v.s.Cursor()
@@ -173,7 +173,7 @@ func (v *service) away(ctx context.Context) error {
 	if err := v.sw.Pause(); err != nil {
 		return err
 	}
-	waitErr := v.s.Pause(ctx, awayTime)
+	waitErr := v.s.Observe(ctx, "controller away", v.s.Cursor(), awayTime, nil)
 	c := v.s.Cursor()
 	if err := v.sw.Resume(); err != nil {
 		return err

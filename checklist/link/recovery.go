@@ -40,7 +40,7 @@ func recovery(ctx context.Context, s *checklist.Scene, l limits) (checklist.Find
 		return checklist.Finding{}, err
 	}
 	// Pulled long enough for the board to give up what it gives up.
-	if err := s.Pause(ctx, keptTime); err != nil {
+	if err := s.Observe(ctx, "network cable out", s.Cursor(), keptTime, nil); err != nil {
 		return checklist.Finding{}, err
 	}
 	back, err := comeBack(ctx, s, l, noticed)

@@ -32,6 +32,11 @@ func (Repeat) Run(ctx context.Context, s *checklist.Scene) ([]checklist.Finding,
 		if err != nil {
 			return nil, err
 		}
+		if last := c.entries[len(c.entries)-1]; last.Measure.Value == 0 {
+			if err := s.Regret(ctx, measureTrial, t.reader.Index); err != nil {
+				return nil, err
+			}
+		}
 		return []checklist.Finding{missFinding(c, most)}, nil
 	})
 }

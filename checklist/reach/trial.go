@@ -104,9 +104,6 @@ func (t *trials) one(ctx context.Context, spacing float64, number, of int) error
 		Text:  fmt.Sprintf("%s (%d of %d)", t.text(spacing), number, of),
 		Trial: measureTrial, Figure: fmt.Sprintf("%d/%d", number, of),
 	})
-	if errors.Is(err, checklist.ErrVoided) {
-		return nil // on record; until counts anew and asks again
-	}
 	if err != nil {
 		return err
 	}
@@ -127,7 +124,8 @@ func (t *trials) one(ctx context.Context, spacing float64, number, of int) error
 		return err
 	}
 	if !read {
-		return t.s.Pause(ctx, t.lift)
+		// The window left time to lift it.
+		return t.s.Pause(ctx, max(0, holdTime+t.lift-within))
 	}
 	return t.s.Lift(ctx, c, holdTime+t.lift)
 }
@@ -199,6 +197,10 @@ func eachReader(s *checklist.Scene, do func(*trials) ([]checklist.Finding, error
 			return nil, err
 		}
 		found, err := do(t)
+		for errors.Is(err, checklist.ErrVoided) {
+			// What is on record is counted anew, and what is missing asked for again.
+			found, err = do(t)
+		}
 		if errors.Is(err, errOtherTag) {
 			findings = append(findings, otherTag())
 			continue
