@@ -48,7 +48,7 @@ func checkLights(ctx context.Context, s *Scene) ([]Finding, error) {
 		return nil, err
 	}
 	answer, err := s.Ask(ctx, Question{
-		Key: "lamps", Kind: AskLamps, Form: "BEFORE / NOW, such as 3 / 2; a star after a lamp that blinks, - for none",
+		Key: "lamps", Kind: AskLamps, Form: "BEFORE / NOW, such as 1 3 / 2b or none / 3; b after one that blinks",
 		Text: fmt.Sprintf("Which lamps were lit before, and which are lit now? Count from the left, 1 to %d.", len(s.Item.Board.Lamps)),
 	})
 	if err != nil {
@@ -167,14 +167,18 @@ func ParseLampPair(text string, n int) (before, now Lamps, err error) {
 func parseLamps(text string, n int) (Lamps, error) {
 	lit := Lamps{}
 	for _, part := range strings.Fields(strings.ReplaceAll(text, ",", " ")) {
-		if part == "-" || part == "none" {
+		if part == "-" || strings.EqualFold(part, "none") {
 			continue
 		}
-		i, err := strconv.Atoi(strings.TrimSuffix(part, "*"))
-		if err != nil || i < 1 || i > n {
-			return nil, fmt.Errorf("lamp %q: want a number from 1 to %d, with a star when it blinks, or - for none", part, n)
+		number := part
+		if strings.ContainsAny(part[len(part)-1:], "bB*") {
+			number = part[:len(part)-1]
 		}
-		lit[i] = strings.HasSuffix(part, "*")
+		i, err := strconv.Atoi(number)
+		if err != nil || i < 1 || i > n {
+			return nil, fmt.Errorf("lamp %q: want a number from 1 to %d, with b when it blinks, or none", part, n)
+		}
+		lit[i] = number != part
 	}
 	return lit, nil
 }

@@ -16,6 +16,8 @@ type Signal struct {
 	Sound  Sound
 	Word   string // one word, upper case
 	Figure string // such as "3/14"; "" where there is none
+	// Decided says that a step came to its verdict, which has a line of its own.
+	Decided bool
 }
 
 // A Listener is a Person who can be told how things come out. It is optional: a
@@ -33,13 +35,14 @@ func (e *Engine) tell(sig Signal) {
 
 // signalOf is how a decided step sounds.
 func signalOf(v Verdict) Signal {
+	sig := Signal{Sound: SoundBad, Word: "OPEN", Decided: true}
 	switch v {
 	case Passed:
-		return Signal{Sound: SoundGood, Word: "PASSED"}
+		sig.Sound, sig.Word = SoundGood, "PASSED"
 	case Failed:
-		return Signal{Sound: SoundBad, Word: "FAILED"}
+		sig.Word = "FAILED"
 	case Skipped:
-		return Signal{Sound: SoundBad, Word: "SKIPPED"}
+		sig.Word = "SKIPPED"
 	}
-	return Signal{Sound: SoundBad, Word: "OPEN"}
+	return sig
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"time"
@@ -37,7 +38,13 @@ func casting(ctx context.Context, st *sitePlan, d deps, o commissionOptions, ite
 
 // people brings the person: at a terminal, in an answers file, or virtual hands.
 func people(ctx context.Context, d deps, o commissionOptions, p checklist.Procedure, c *cast) error {
-	terminal := newTerminalPerson(d.err, d.errColour(), d.errTTY, firstOf(o.signer, d.env("USER"), "technician"))
+	var voice speaker = silence{}
+	if d.errTTY && !o.mute {
+		l := newLoudspeaker(d.err, exec.LookPath, time.Sleep)
+		voice, c.closing = l, append(c.closing, l.Close)
+	}
+	terminal := newTerminalPerson(d.err, d.errColour(), voice, firstOf(o.signer, d.env("USER"), "technician"))
+	terminal.far = o.far && d.errTTY
 	c.person = terminal
 	if d.inTTY && o.answers == "" {
 		go terminal.read(ctx, d.in) // ends with the process: a read of a terminal cannot be called off

@@ -19,6 +19,9 @@ the terminal; a line a decided step goes to stdout, and at the end the folder of
 the signed report.
 
 While a step waits you may say: note TEXT, skip REASON, again, abort REASON.
+Three sounds tell good, bad and wanted. In range and repeat steps the spare card,
+shown instead of the tag, takes the last presentation back: it did not count.
+Enter alone repeats what is wanted.
 Ctrl-C stops at once; --resume goes on where the run stopped.`
 
 type commissionOptions struct {
@@ -38,6 +41,8 @@ type commissionOptions struct {
 	hands     string
 	signer    string
 	role      string
+	far       bool
+	mute      bool
 }
 
 func newCommissionCmd(d deps) *cobra.Command {
@@ -69,6 +74,8 @@ func newCommissionCmd(d deps) *cobra.Command {
 	f.BoolVar(&o.resume, "resume", false, "go on with the prop's last run")
 	f.StringVar(&o.hands, "hands", "", "control channel of a virtual board whose tags are to be moved by virtual hands")
 	f.Float64Var(&o.pace, "pace", 1, "with a virtual board: how many times as fast as the real clock")
+	f.BoolVar(&o.far, "far", false, "print one word and one figure in large text, to be read from across the room")
+	f.BoolVar(&o.mute, "mute", false, "no sounds")
 	f.StringVar(&o.signer, "signer", "", "name of who signs (default: the user's)")
 	f.StringVar(&o.role, "role", "", "role of who signs")
 	return cmd

@@ -45,6 +45,7 @@ type cast struct {
 	wording  []*parsers.Profile
 	listen   *link.Config // nil without a stand-in
 	changed  []string
+	closing  []func() error // what the cast brings that has to be let go
 }
 
 // A portPlan says how to open a port: Name, Speed, Open, NoReset, Notice.
@@ -57,7 +58,7 @@ type portPlan struct {
 // the last process ended, and that process had not yet put on record, is put on
 // record first.
 func newConduct(ctx context.Context, folder *runFolder, c cast) (_ *conduct, err error) {
-	run := &conduct{folder: folder, clock: c.clock, closing: []func() error{folder.journal.Close}}
+	run := &conduct{folder: folder, clock: c.clock, closing: append(c.closing, folder.journal.Close)}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, run.Close())

@@ -72,6 +72,13 @@ func (a answersFile) Instruct(ctx context.Context, in checklist.Instruction) err
 	return a.next.Instruct(ctx, in)
 }
 
+// Hear passes the signal on.
+func (a answersFile) Hear(sig checklist.Signal) {
+	if l, hears := a.next.(checklist.Listener); hears {
+		l.Hear(sig)
+	}
+}
+
 // Ask answers from the file.
 func (a answersFile) Ask(_ context.Context, q checklist.Question) (checklist.Answer, error) {
 	answer, ok := a.answers[q.Step]

@@ -21,17 +21,19 @@ import (
 type terminalPerson struct {
 	out      io.Writer
 	coloured bool
-	bell     bool
+	voice    speaker
+	far      bool   // large text as well
 	name     string // who answers
 	commands chan checklist.Command
 
 	mu    sync.Mutex
 	open  chan string // of the question that waits for a line; nil when none
 	ended bool        // the input is at its end
+	last  string      // what was last wanted, to be said again
 }
 
-func newTerminalPerson(out io.Writer, coloured, bell bool, name string) *terminalPerson {
-	return &terminalPerson{out: out, coloured: coloured, bell: bell, name: name, commands: make(chan checklist.Command)}
+func newTerminalPerson(out io.Writer, coloured bool, voice speaker, name string) *terminalPerson {
+	return &terminalPerson{out: out, coloured: coloured, voice: voice, name: name, commands: make(chan checklist.Command)}
 }
 
 // read hands lines on until the input or ctx ends.
@@ -55,7 +57,9 @@ func (p *terminalPerson) read(ctx context.Context, in io.Reader) {
 		case open != nil:
 			open <- line
 		case line != "":
-			p.say(color.FgYellow, "··", "No question is open. Say note TEXT, skip REASON, again, or abort REASON.")
+			p.say(color.FgYellow, "··", "No question is open. Say note TEXT, skip REASON, again, or abort REASON; Enter alone repeats what is wanted.")
+		default:
+			p.repeat()
 		}
 	}
 	p.mu.Lock()
@@ -95,14 +99,46 @@ func (p *terminalPerson) Instruct(_ context.Context, in checklist.Instruction) e
 	for _, caution := range in.Cautions {
 		p.say(color.FgRed, "!!", caution)
 	}
+	p.mu.Lock()
+	p.last = in.Text
+	p.mu.Unlock()
 	p.say(color.FgCyan, "=>", in.Text)
-	p.ring()
+	p.loud(wordOf(in.Act), figureFar(in))
+	p.voice.Play(checklist.SoundNeed)
 	return nil
 }
 
-func (p *terminalPerson) ring() {
-	if p.bell {
-		fmt.Fprint(p.out, "\a")
+// repeat says again what is wanted, for who looked away.
+func (p *terminalPerson) repeat() {
+	p.mu.Lock()
+	last := p.last
+	p.mu.Unlock()
+	if last != "" {
+		p.say(color.FgCyan, "=>", last)
+		p.voice.Play(checklist.SoundNeed)
+	}
+}
+
+// Hear sounds how something came out and prints it as one word and one figure.
+func (p *terminalPerson) Hear(sig checklist.Signal) {
+	p.voice.Play(sig.Sound)
+	ink, mark := color.FgYellow, "◇"
+	switch sig.Sound {
+	case checklist.SoundGood:
+		ink, mark = color.FgGreen, "●"
+	case checklist.SoundBad:
+		ink, mark = color.FgRed, "▲"
+	}
+	if !sig.Decided {
+		p.say(ink, mark, strings.TrimSpace(sig.Word+" "+sig.Figure))
+	}
+	p.loud(sig.Word, sig.Figure)
+}
+
+// loud prints a word and a figure to be read from across a room.
+func (p *terminalPerson) loud(word, figure string) {
+	if p.far && word != "" {
+		fmt.Fprint(p.out, large(word, figure))
 	}
 }
 
@@ -113,7 +149,8 @@ func (p *terminalPerson) Ask(ctx context.Context, q checklist.Question) (checkli
 	}
 	for {
 		p.say(color.FgMagenta, "??", q.Text+" "+formOf(q))
-		p.ring()
+		p.loud("SAY", "")
+		p.voice.Play(checklist.SoundNeed)
 		line, err := p.line(ctx)
 		if err != nil {
 			return checklist.Answer{}, err

@@ -78,7 +78,7 @@ func TestAnswersFileMustSayOutrightWhatIsRefusedOtherwise(t *testing.T) {
 }
 
 func TestTerminalTakesEnterAloneAsNoWhereThatIsTheDefault(t *testing.T) {
-	p := newTerminalPerson(io.Discard, false, false, "Ada")
+	p := newTerminalPerson(io.Discard, false, silence{}, "Ada")
 	for refuse, want := range map[bool]string{true: "no", false: ""} {
 		a, err := p.answer(checklist.Question{Kind: checklist.AskConfirm, Refuse: refuse}, "")
 		if a.Text != want || (err == nil) != refuse {
@@ -91,7 +91,7 @@ func TestTerminalAsksAgainUntilTheAnswerFits(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		in, typed := io.Pipe()
 		var shown bytes.Buffer
-		p := newTerminalPerson(&shown, false, false, "Ada")
+		p := newTerminalPerson(&shown, false, silence{}, "Ada")
 		ctx, stop := context.WithCancel(t.Context())
 		go p.read(ctx, in)
 		go func() {
@@ -114,7 +114,7 @@ func TestTerminalAsksAgainUntilTheAnswerFits(t *testing.T) {
 
 func TestTerminalTakesCommandsWhileNoQuestionIsOpen(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		p := newTerminalPerson(io.Discard, false, false, "Ada")
+		p := newTerminalPerson(io.Discard, false, silence{}, "Ada")
 		go p.read(t.Context(), strings.NewReader("note the lid is loose\nskip no spacers\nskip\nagain\n"))
 		want := []checklist.Command{
 			{Verb: checklist.CommandNote, Text: "the lid is loose"},
@@ -132,7 +132,7 @@ func TestTerminalTakesCommandsWhileNoQuestionIsOpen(t *testing.T) {
 
 func TestTerminalAtItsEndHasNoAnswer(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		p := newTerminalPerson(io.Discard, false, false, "Ada")
+		p := newTerminalPerson(io.Discard, false, silence{}, "Ada")
 		p.read(t.Context(), strings.NewReader(""))
 		if _, err := p.Ask(t.Context(), checklist.Question{Kind: checklist.AskText}); !errors.Is(err, checklist.ErrNoAnswer) {
 			t.Errorf("Ask = %v, want ErrNoAnswer", err)
@@ -142,7 +142,7 @@ func TestTerminalAtItsEndHasNoAnswer(t *testing.T) {
 
 func TestTerminalShowsNoControlCodes(t *testing.T) {
 	var shown bytes.Buffer
-	p := newTerminalPerson(&shown, false, false, "Ada")
+	p := newTerminalPerson(&shown, false, silence{}, "Ada")
 	if err := p.Instruct(t.Context(), checklist.Instruction{Text: "lay \x1b[2Jthe tag"}); err != nil {
 		t.Fatal(err)
 	}

@@ -72,6 +72,13 @@ func (v *virtualHands) Instruct(ctx context.Context, in checklist.Instruction) e
 	return fmt.Errorf("virtual hands: act %q: not known", in.Act)
 }
 
+// Hear passes the signal on.
+func (v *virtualHands) Hear(sig checklist.Signal) {
+	if l, hears := v.next.(checklist.Listener); hears {
+		l.Hear(sig)
+	}
+}
+
 // Ask looks at the lamps; every other question is passed on.
 func (v *virtualHands) Ask(ctx context.Context, q checklist.Question) (checklist.Answer, error) {
 	if q.Kind != checklist.AskLamps {
