@@ -128,7 +128,7 @@ func (s *Scene) voids() []Finding {
 		What: "presentations taken back", How: Measured, Verdict: Passed, Rests: RefsOf(voided...),
 		Value: Number(float64(n), "1", fmt.Sprintf("%d taken back with the spare card, %d of them missed", n, missed)),
 		Limit: ptr(Number(mostVoidedMisses, "1", fmt.Sprintf("%d misses at most", mostVoidedMisses))),
-		Note:  "Note: the person said by the spare card that these did not count; each was asked for again.",
+		Note:  fmt.Sprintf("Note: by the spare card the person said of %d presentations that they did not count, %d of them missed; each was asked for again.", n, missed),
 	}
 	if missed > mostVoidedMisses {
 		f.Verdict = NotConfirmed

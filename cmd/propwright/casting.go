@@ -44,7 +44,7 @@ func people(ctx context.Context, d deps, o commissionOptions, p checklist.Proced
 		voice, c.closing = l, append(c.closing, l.Close)
 	}
 	terminal := newTerminalPerson(d.err, d.errColour(), voice, firstOf(o.signer, d.env("USER"), "technician"))
-	terminal.far = o.far && d.errTTY
+	terminal.far, terminal.narrow = o.far && d.errTTY, d.errTTY
 	c.person = terminal
 	if d.inTTY && o.answers == "" {
 		go terminal.read(ctx, d.in) // ends with the process: a read of a terminal cannot be called off

@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"unicode/utf8"
 
 	"github.com/fatih/color"
 
@@ -23,6 +24,7 @@ type terminalPerson struct {
 	coloured bool
 	voice    speaker
 	far      bool   // large text as well
+	narrow   bool   // the output is a terminal, of 80 columns at least
 	name     string // who answers
 	commands chan checklist.Command
 
@@ -91,7 +93,33 @@ func (p *terminalPerson) say(c color.Attribute, mark, text string) {
 	} else {
 		ink.DisableColor()
 	}
-	fmt.Fprintf(p.out, "%s %s\n", ink.Sprint(mark), parsers.Printable(text))
+	fmt.Fprintf(p.out, "%s %s\n", ink.Sprint(mark), p.wrapped(parsers.Printable(text)))
+}
+
+// wrapped breaks a text between words where a narrow terminal would break it
+// within one; into a file a text stays one line.
+func (p *terminalPerson) wrapped(text string) string {
+	const indent = 3 // mark and blank
+	if !p.narrow {
+		return text
+	}
+	var b strings.Builder
+	at := indent
+	for i, word := range strings.Fields(text) {
+		n := utf8.RuneCountInString(word)
+		switch {
+		case i == 0:
+		case at+1+n > farWidth:
+			b.WriteString("\n" + strings.Repeat(" ", indent))
+			at = indent
+		default:
+			b.WriteByte(' ')
+			at++
+		}
+		b.WriteString(word)
+		at += n
+	}
+	return b.String()
 }
 
 // Instruct shows what to do and rings.
