@@ -1,6 +1,7 @@
 package checklist
 
 import (
+	"bytes"
 	"context"
 	"time"
 
@@ -22,20 +23,20 @@ const (
 // boot text is through, but no longer than a bound. How long a while is follows
 // from the starts that the run has watched already.
 func (s *Scene) Settle(ctx context.Context) error {
-	return s.settle(ctx, "", usualSilence(s.Log.Entries(0), s.Now()))
+	return s.settle(ctx, "", func() time.Duration { return silenceAfter(s.Log.Entries(0), s.Now()) })
 }
 
 // SettleWatching is Settle with the longest silence, where what the board does
 // not say at its start is itself the evidence; what names that.
 func (s *Scene) SettleWatching(ctx context.Context, what string) error {
-	return s.settle(ctx, what, settleQuiet)
+	return s.settle(ctx, what, func() time.Duration { return settleQuiet })
 }
 
-func (s *Scene) settle(ctx context.Context, what string, quiet time.Duration) error {
+func (s *Scene) settle(ctx context.Context, what string, quiet func() time.Duration) error {
 	until := s.Now().Add(settleMost)
 	c := s.Cursor()
 	for s.Now().Before(until) {
-		_, more, err := s.await(ctx, what, c, quiet, func(e Entry) bool { return e.Event != nil })
+		_, more, err := s.await(ctx, what, c, quiet(), func(e Entry) bool { return e.Event != nil })
 		if err != nil || !more {
 			return err
 		}
@@ -43,32 +44,76 @@ func (s *Scene) settle(ctx context.Context, what string, quiet time.Duration) er
 	return nil
 }
 
-// usualSilence is half as long again as the longest silence within any start on record, where one
-// of them was watched to its end; before that nothing is known and it is
-// settleQuiet.
-func usualSilence(entries []Entry, now time.Time) time.Duration {
+// A start is the text of one start of the board, as far as it is read.
+type start struct {
+	lines [][]byte
+	last  time.Time
+}
+
+// ends reports whether the text has come to the line with which another start
+// ended, as often as it came there.
+func (s start) ends(other start) bool {
+	if len(other.lines) == 0 {
+		return false
+	}
+	ending := other.lines[len(other.lines)-1]
+	return s.count(ending) >= other.count(ending)
+}
+
+func (s start) count(line []byte) (n int) {
+	for _, l := range s.lines {
+		if bytes.Equal(l, line) {
+			n++
+		}
+	}
+	return n
+}
+
+// silenceAfter is how long a silence now means that the start is over. Before any
+// start was watched to its end that is settleQuiet. Later it is half as long again
+// as the longest silence within any start, and settleLeast once the line has come
+// with which the last whole one ended.
+func silenceAfter(entries []Entry, now time.Time) time.Duration {
 	var longest time.Duration
-	var last time.Time // text of the start that is being read; zero when none is
-	whole := false
-	over := func(now time.Time) bool { return !last.IsZero() && now.Sub(last) >= textOver }
+	var whole, at start
+	watched := false
+	rest := func(t time.Time) { // nothing came until t
+		silent := t.Sub(at.last)
+		watched = watched || len(at.lines) > 0 && silent >= textOver
+		if len(at.lines) > 0 && silent >= settleQuiet {
+			whole, at = at, start{}
+		}
+	}
 	for _, e := range entries {
 		boot := IsKind(e, parsers.KindBoot)
 		switch {
-		case e.Instruct == nil && !hasText(e):
-			continue
-		case over(e.At):
-			whole, last = true, time.Time{}
 		case e.Instruct != nil:
-			last = time.Time{} // what comes now may be hands
-		case !last.IsZero() && !boot: // before a boot somebody pressed reset
-			longest = max(longest, e.At.Sub(last))
+			rest(e.At)
+			at = start{} // what comes now may be hands
+			continue
+		case !hasText(e):
+			continue
 		}
-		if boot || (!last.IsZero() && hasText(e)) {
-			last = e.At
+		if len(at.lines) > 0 && e.At.Sub(at.last) >= textOver {
+			rest(e.At)
+		}
+		if boot {
+			rest(e.At)
+			at = start{} // cut short by a reset, unless it was over
+		} else if len(at.lines) > 0 {
+			longest = max(longest, e.At.Sub(at.last))
+		}
+		if boot || len(at.lines) > 0 {
+			at.lines, at.last = append(at.lines, e.Event.Raw), e.At
 		}
 	}
-	if !whole && !over(now) {
+	present := at
+	rest(now)
+	switch {
+	case !watched:
 		return settleQuiet
+	case present.ends(whole):
+		return settleLeast
 	}
 	return min(max(longest+longest/2, settleLeast), settleQuiet)
 }

@@ -7,7 +7,7 @@ import (
 	"propwright/parsers"
 )
 
-func TestTheUsualSilenceFollowsTheStartsOnRecord(t *testing.T) {
+func TestTheSilenceThatEndsAStartFollowsThoseOnRecord(t *testing.T) {
 	begin := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
 	type line struct {
 		after time.Duration // the line before
@@ -21,11 +21,14 @@ func TestTheUsualSilenceFollowsTheStartsOnRecord(t *testing.T) {
 	}{
 		"nothing on record":              {nil, time.Hour, settleQuiet},
 		"a start not watched to its end": {[]line{{0, parsers.KindBoot}, {800 * ms, parsers.KindAddress}}, time.Second, settleQuiet},
-		"watched to its end":             {[]line{{0, parsers.KindBoot}, {800 * ms, parsers.KindAddress}}, 10 * time.Second, 1200 * ms},
+		"over by its silence":            {[]line{{0, parsers.KindBoot}, {800 * ms, parsers.KindAddress}}, 10 * time.Second, settleLeast},
 		"lines close together":           {[]line{{0, parsers.KindBoot}, {10 * ms, parsers.KindAddress}}, 10 * time.Second, settleLeast},
-		"slow to start":                  {[]line{{0, parsers.KindBoot}, {1900 * ms, parsers.KindLinkUp}}, 10 * time.Second, settleQuiet},
+		"slow to start":                  {[]line{{0, parsers.KindBoot}, {1900 * ms, parsers.KindLinkUp}, {10 * time.Second, parsers.KindBoot}}, 0, settleQuiet},
 		"what hands do is no start":      {[]line{{0, parsers.KindBoot}, {100 * ms, parsers.KindAddress}, {4 * time.Second, ""}, {1500 * ms, parsers.KindTagPresent}}, 10 * time.Second, settleLeast},
-		"cut short by a reset":           {[]line{{0, parsers.KindBoot}, {1500 * ms, parsers.KindBoot}, {400 * ms, parsers.KindAddress}}, 10 * time.Second, 600 * ms},
+		"at the line that ended another": {[]line{{0, parsers.KindBoot}, {800 * ms, parsers.KindAddress}, {5 * time.Second, parsers.KindBoot}, {800 * ms, parsers.KindAddress}}, 0, settleLeast},
+		"before that line":               {[]line{{0, parsers.KindBoot}, {800 * ms, parsers.KindAddress}, {5 * time.Second, parsers.KindBoot}}, 0, 1200 * ms},
+		"another line than that":         {[]line{{0, parsers.KindBoot}, {800 * ms, parsers.KindAddress}, {5 * time.Second, parsers.KindBoot}, {800 * ms, parsers.KindLinkUp}}, 0, 1200 * ms},
+		"cut short by a reset":           {[]line{{0, parsers.KindBoot}, {1500 * ms, parsers.KindBoot}, {400 * ms, parsers.KindAddress}, {10 * time.Second, parsers.KindBoot}}, 0, 600 * ms},
 	} {
 		t.Run(name, func(t *testing.T) {
 			at := begin
@@ -36,12 +39,12 @@ func TestTheUsualSilenceFollowsTheStartsOnRecord(t *testing.T) {
 				if l.kind == "" {
 					e.Instruct = &Instruction{}
 				} else {
-					e.Event = &parsers.Event{Kind: l.kind, Raw: []byte("x")}
+					e.Event = &parsers.Event{Kind: l.kind, Raw: []byte(l.kind)}
 				}
 				entries = append(entries, e)
 			}
-			if got := usualSilence(entries, at.Add(tt.quiet)); got != tt.want {
-				t.Errorf("usualSilence = %v, want %v", got, tt.want)
+			if got := silenceAfter(entries, at.Add(tt.quiet)); got != tt.want {
+				t.Errorf("silenceAfter = %v, want %v", got, tt.want)
 			}
 		})
 	}
