@@ -2,6 +2,8 @@ package serialmon
 
 import (
 	"errors"
+	"fmt"
+	"os"
 
 	"golang.org/x/sys/unix"
 )
@@ -18,11 +20,25 @@ type hold struct {
 // takeHold opens and locks the port without touching its settings, save that with
 // noReset closing it will not drop the lines any more.
 func takeHold(name string, noReset bool) (*hold, error) {
+	// Before opening too: the end of a stranger's terminal that is opened and closed
+	// again looks to its other end like a hang-up.
+	var st unix.Stat_t
+	if unix.Stat(name, &st) == nil && staleLink(name, st) {
+		return nil, errStale
+	}
 	fd, err := openRetry(name)
 	if err != nil {
 		return nil, err
 	}
 	h := &hold{fd: fd}
+	// From here on the number cannot be given away.
+	if err := unix.Fstat(fd, &st); err != nil {
+		return nil, errors.Join(err, h.release())
+	}
+	if staleLink(name, st) {
+		return nil, errors.Join(errStale, h.release())
+	}
+	h.pty = isPty(st)
 	// Before the lock: a port that cannot be read is not to be kept from others,
 	// and that too many files are open is true whoever holds it.
 	if h.crowded() {
@@ -32,6 +48,14 @@ func takeHold(name string, noReset bool) (*hold, error) {
 		return nil, errors.Join(err, h.release())
 	}
 	return h, nil
+}
+
+// path is the name of what is held, whatever a link of that name leads to by now.
+func (h *hold) path(name string) string {
+	if to, err := os.Readlink(fmt.Sprintf("/proc/self/fd/%d", h.fd)); err == nil {
+		return to
+	}
+	return name
 }
 
 func openRetry(name string) (int, error) {
@@ -48,7 +72,6 @@ func (h *hold) claim(noReset bool) error {
 	if err != nil {
 		return unix.ENOTTY
 	}
-	h.pty = isPty(h.fd)
 	if err := unix.Flock(h.fd, unix.LOCK_EX|unix.LOCK_NB); err != nil {
 		if errors.Is(err, unix.EWOULDBLOCK) {
 			return unix.EBUSY
@@ -104,15 +127,4 @@ func (h *hold) crowded() bool {
 
 func (h *hold) release() error {
 	return unix.Close(h.fd)
-}
-
-// isPty goes by the device number: majors 136 to 143 are the Unix98
-// pseudo-terminals (Linux, Documentation/admin-guide/devices.txt; from memory).
-func isPty(fd int) bool {
-	var st unix.Stat_t
-	if unix.Fstat(fd, &st) != nil {
-		return false
-	}
-	major := unix.Major(uint64(st.Rdev))
-	return major >= 136 && major <= 143
 }

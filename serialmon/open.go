@@ -20,8 +20,13 @@ const (
 	resetPulse = 100 * time.Millisecond
 )
 
-// errCrowded is of a hold whose descriptors the library could not read with.
-var errCrowded = errors.New("too many files are open")
+var (
+	// errCrowded is of a hold whose descriptors the library could not read with.
+	errCrowded = errors.New("too many files are open")
+	// errStale is of a link that a program left behind as it ended: the number of its
+	// pseudo-terminal has been given to somebody else since.
+	errStale = errors.New("the link is older than the terminal that it leads to")
+)
 
 // OpenSerial opens a serial port of the system for listening at 8N1. It refuses
 // speeds outside MinSpeed to MaxSpeed and a port that another program holds, for
@@ -42,10 +47,16 @@ func OpenSerial(name string, speed int, noReset bool) (Port, error) {
 			Hint: "close some of what this program has open, or open the port first",
 		}
 	}
+	if errors.Is(err, errStale) {
+		return nil, &OpenError{
+			Name: name, Reason: ReasonMissing, Detail: errStale.Error(), Err: err,
+			Hint: "start the program that made the link again, or give the terminal's own name",
+		}
+	}
 	if err != nil {
 		return nil, openError(name, err)
 	}
-	port, err := openLine(name, speed, noReset)
+	port, err := openLine(h.path(name), speed, noReset)
 	if err != nil {
 		h.release()
 		return nil, openError(name, err)

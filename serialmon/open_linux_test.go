@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"golang.org/x/sys/unix"
@@ -47,6 +48,45 @@ func TestOpenSaysWhy(t *testing.T) {
 			}
 		})
 	}
+}
+
+// A link that a killed program left behind leads to whoever was given the number
+// next: nothing of a stranger's is heard, and nothing is taken from it.
+func TestLinkLeftBehindIsNotFollowed(t *testing.T) {
+	dir := t.TempDir()
+	stranger := newPty(t)
+	to, err := os.Readlink(stranger.Path)
+	must(t, err)
+	left := filepath.Join(dir, "left")
+	must(t, os.Symlink(to, left))
+	// The number given to somebody else, without waiting for that: the terminal is
+	// made to look younger than the link. Setting its times sets its change time.
+	var link, terminal unix.Stat_t
+	for {
+		must(t, os.Chtimes(to, time.Time{}, time.Now()))
+		must(t, unix.Lstat(left, &link))
+		must(t, unix.Stat(to, &terminal))
+		if unix.TimespecToNsec(link.Ctim) < unix.TimespecToNsec(terminal.Ctim) {
+			break
+		}
+	}
+	chain := filepath.Join(dir, "chain")
+	must(t, os.Symlink("left", chain))
+	for _, name := range []string{left, chain} {
+		_, err := serialmon.OpenSerial(name, 115200, false)
+		got, ok := errors.AsType[*serialmon.OpenError](err)
+		if !ok || got.Reason != serialmon.ReasonMissing || !strings.Contains(got.Detail, "older") {
+			t.Errorf("OpenSerial(%q) = %v; want no such port, the link being older", name, err)
+		}
+	}
+	port, err := serialmon.OpenSerial(to, 115200, false)
+	must(t, err)
+	must(t, port.Close())
+	must(t, os.Remove(left))
+	must(t, os.Symlink(to, left))
+	port, err = serialmon.OpenSerial(left, 115200, false)
+	must(t, err)
+	must(t, port.Close())
 }
 
 // R20: where permission is lacking, the node's own group is named.
