@@ -2,62 +2,14 @@ package parsers
 
 import "strings"
 
-// holdsWithin bounds how much of an unknown line is searched.
-const holdsWithin = 512
-
-// holds finds what a line holds that no wording explains: a tag's identity, a
-// hardware and a network address, the first of each. Only shapes that stand for
-// themselves are taken; a run of digits may be anything.
-func holds(raw []byte) (fields map[string]string, uid *UID) {
-	text := string(raw[:min(len(raw), holdsWithin)])
-	put := func(name, value string) {
-		if fields == nil {
-			fields = map[string]string{}
-		}
-		fields[name] = value
-	}
-	for i := 0; i < len(text); {
-		if !isHexDigit(text[i]) || i > 0 && isWordByte(text[i-1]) {
-			i++
-			continue
-		}
-		if n := ipAt(text[i:]); n > 0 && fields["ip"] == "" {
-			if v, err := dottedIP(text[i : i+n]); err == nil {
-				put("ip", v)
-				i += n
-				continue
-			}
-		}
-		n, groups := pairsAt(text[i:])
-		if groups == 6 && text[i+2] != ' ' && fields["mac"] == "" {
-			if v, err := colonMAC(text[i : i+n]); err == nil {
-				put("mac", v)
-				i += n
-				continue
-			}
-		}
-		if groups < 2 {
-			n = hexAt(text[i:])
-		}
-		if uid == nil && n > 0 && mixedDigits(text[i:i+n]) {
-			if u, err := ParseUID(text[i : i+n]); err == nil && !u.Ambiguous() {
-				put("uid", u.String())
-				uid = &u
-				i += n
-				continue
-			}
-		}
-		i++
-	}
-	return fields, uid
-}
+// mostPairs is how many pairs of digits are looked at.
+const mostPairs = 10
 
 // pairsAt is how long a run of pairs of digits with one kind of sign between them
 // is, and how many pairs it has. The run ends where a word or number goes on.
 func pairsAt(s string) (n, groups int) {
-	const most = 10
 	var sign byte
-	for i := 0; groups < most && i+2 <= len(s) && isHexDigit(s[i]) && isHexDigit(s[i+1]); {
+	for i := 0; groups < mostPairs && i+2 <= len(s) && isHexDigit(s[i]) && isHexDigit(s[i+1]); {
 		if i+2 < len(s) && isWordByte(s[i+2]) {
 			break
 		}
