@@ -56,13 +56,13 @@ type sighting struct {
 // run of digits may be anything.
 func holds(raw []byte) (fields map[string]string, uid *UID) {
 	s := sighting{v: generalVocabulary()}
-	s.look(raw[:min(len(raw), tolerantWithin)])
+	s.look(string(raw[:min(len(raw), tolerantWithin)]))
 	s.remark = remark(raw)
 	return s.fields(), s.uid
 }
 
 // look goes over the line once.
-func (s *sighting) look(text []byte) {
+func (s *sighting) look(text string) {
 	for i := 0; i < len(text); {
 		n, meaning := s.v.wordAt(text[i:])
 		// A run of hexadecimal digits looks like a word and may be a value.
@@ -109,8 +109,8 @@ func (s *sighting) word(meaning ideas) {
 
 // value takes a tag's identity, an address or a version value that begins at i and
 // returns its length, 0 where none does.
-func (s *sighting) value(text []byte, i int) int {
-	t := string(text[i:])
+func (s *sighting) value(text string, i int) int {
+	t := text[i:]
 	if n := ipAt(t); n > 0 {
 		if v, err := dottedIP(t[:n]); err == nil {
 			s.address(v)
@@ -218,7 +218,7 @@ func hexText(b byte) string { return "0x" + string(upperHex[b>>4]) + string(uppe
 
 // digits takes a number, or passes over digits that are more than a number: a
 // clock, a date, a version with dots.
-func (s *sighting) digits(text []byte, i int) int {
+func (s *sighting) digits(text string, i int) int {
 	n, dots, other := 0, 0, false
 	for ; i+n < len(text); n++ {
 		c := text[i+n]
@@ -244,7 +244,7 @@ func (s *sighting) digits(text []byte, i int) int {
 	case s.words == 0 && (i > 0 || n > 4 || i+n == len(text) || text[i+n] != ' '):
 		// In front of the first word stands a clock or a count of ticks.
 	case whole:
-		s.plain(string(text[i : i+n]))
+		s.plain(text[i : i+n])
 		// "7 tags" counts tags; "slot=2 tag=none" does not.
 		if i > 0 && text[i-1] != ' ' || i+n == len(text) || text[i+n] != ' ' {
 			s.number = ""

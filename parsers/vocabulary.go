@@ -192,7 +192,7 @@ func (v *vocabulary) addWord(word string, idea ideas) error {
 }
 
 // wordAt is the length of the word that a text begins with, and what it means.
-func (v *vocabulary) wordAt(text []byte) (n int, meaning ideas) {
+func (v *vocabulary) wordAt(text string) (n int, meaning ideas) {
 	at, known := 0, true
 	for ; n < len(text); n++ {
 		k, ok := wordLetter(text[n])
