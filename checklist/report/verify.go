@@ -29,6 +29,21 @@ type Result struct {
 	Key     string // fingerprint of the key that signed, "" when the signature is not valid
 	Trusted bool   // the key is one that the Trust allows for the principal
 	Files   int    // that were compared with their digest
+	// Beyond are the records that have grown since they were signed, because a
+	// further sitting has begun and is not signed yet.
+	Beyond []Beyond
+}
+
+// A Beyond is a record that was signed for up to a length and has grown since.
+type Beyond struct {
+	File     string
+	Signed   int64 // bytes that the signature covers, and that were checked
+	Unsigned int64 // bytes after them, which nobody has signed for
+}
+
+// String says it in one line.
+func (b Beyond) String() string {
+	return fmt.Sprintf("%s: signed up to %d bytes; %d further bytes unsigned: sitting open", b.File, b.Signed, b.Unsigned)
 }
 
 // Word says in one sentence how far the signature can be believed.
@@ -74,7 +89,9 @@ func (v *verifier) problem(file, format string, args ...any) {
 // report.json is canonical and keeps to its schema; that each file is the one
 // that was signed for, none missing and none undeclared; that the HTML is what
 // report.json makes; that the records agree with each other and the report with
-// them. No problem means that everything held.
+// them. Where a further sitting has begun, the records are checked as far as they
+// were signed, and Result.Beyond says what has come after that. No problem means
+// that everything held.
 func Verify(dir string, trust Trust) (Result, []Problem) {
 	v := &verifier{dir: dir, files: map[string][]byte{}}
 	names, err := listFiles(dir)
@@ -105,6 +122,7 @@ func Verify(dir string, trust Trust) (Result, []Problem) {
 	if key != nil {
 		v.result.Key = ssh.FingerprintSHA256(key)
 	}
+	v.beyond(m)
 	v.declared(m)
 	v.records(m)
 	v.earlier(m, trust)
@@ -231,6 +249,9 @@ func (v *verifier) earlier(m Model, trust Trust) {
 		name := earlierName(s, FileReport)
 		signed, ok := v.files[name]
 		if !ok {
+			if s != m.Sitting && signatureOf(m, s) != nil {
+				v.problem(name, "missing, though %s says that the sitting is signed", FileReport)
+			}
 			continue
 		}
 		key := v.signature(earlierName(s, FileSignature), signed)
@@ -242,6 +263,7 @@ func (v *verifier) earlier(m Model, trust Trust) {
 			v.problem(name, "is report %d of sitting %q", old.Number, old.Sitting)
 		}
 		v.signer(earlierName(s, FileSignature), old, key, trust)
+		v.statement(m, old)
 		for _, f := range old.Files {
 			now := v.files[f.Name]
 			if !slices.Contains(growing(), f.Name) {

@@ -55,9 +55,11 @@ func newReportsVerifyCmd(d deps) *cobra.Command {
 		Short: "Check a report's signature and everything in its bundle",
 		Long: `verify checks that the signature holds and by whose key, that report.json keeps to
 its schema, that every file is the one that was signed for, and that the page is
-what report.json makes. Whose keys are believed is taken from --signers, else
-from the site that the folder lies in; without either, the key is known only from
-the bundle itself, and the answer says so.`,
+what report.json makes. While a further sitting is open its records go on after
+what is signed: they are checked up to there, and the rest is named as unsigned.
+Whose keys are believed is taken from --signers, else from the site that the folder
+lies in; without either, the key is known only from the bundle itself, and the
+answer says so.`,
 		Example: "  propwright reports verify 7 --site tidewater",
 		Args:    checkArgs(cobra.ExactArgs(1)),
 		RunE: func(_ *cobra.Command, args []string) error {
@@ -166,6 +168,9 @@ func printVerify(d deps, dir string, r report.Result, problems []report.Problem)
 		fmt.Fprintln(d.out, report.Summary(r.Report))
 	}
 	fmt.Fprintln(d.out, r.Word())
+	for _, b := range r.Beyond {
+		fmt.Fprintf(d.out, "◇ %s\n", b)
+	}
 	if len(problems) > 0 {
 		_, err := fmt.Fprintf(d.out, "▲ %s: %d things do not hold\n", dir, len(problems))
 		return err
@@ -179,10 +184,14 @@ func printVerifyJSON(d deps, dir string, r report.Result, problems []report.Prob
 	for _, p := range problems {
 		lines = append(lines, p.String())
 	}
+	beyond := []map[string]any{}
+	for _, b := range r.Beyond {
+		beyond = append(beyond, map[string]any{"file": b.File, "signed": b.Signed, "unsigned": b.Unsigned})
+	}
 	enc := json.NewEncoder(d.out)
 	enc.SetIndent("", "  ")
 	return enc.Encode(map[string]any{
-		"folder": dir, "holds": len(problems) == 0, "problems": lines, "number": r.Report.Number, "virtual": r.Report.Virtual,
+		"beyond": beyond, "folder": dir, "holds": len(problems) == 0, "problems": lines, "number": r.Report.Number, "virtual": r.Report.Virtual,
 		"verdict": r.Report.Verdict, "key": r.Key, "trusted": r.Trusted, "files": r.Files,
 	})
 }
