@@ -107,25 +107,6 @@ type Place struct {
 	Step    string
 }
 
-// Outcomes folds the log to what is decided: the last verdict of each step that
-// no later change has spoilt.
-func Outcomes(entries []Entry, p Procedure) map[Place]Outcome {
-	decided := map[Place]Outcome{}
-	for _, e := range entries {
-		switch e.Type {
-		case EntryVerdict:
-			decided[Place{e.Sitting, e.Step}] = *e.Outcome
-		case EntryExpire:
-			for _, s := range p.Steps {
-				if slices.ContainsFunc(s.RestsOn, func(on string) bool { return slices.Contains(e.Changed, on) }) {
-					delete(decided, Place{s.Sitting, s.ID})
-				}
-			}
-		}
-	}
-	return decided
-}
-
 // decide runs one step to its outcome and puts that on record.
 func (e *Engine) decide(ctx context.Context, step Step, decided map[Place]Outcome) (Outcome, error) {
 	e.Log.under(step.Sitting, step.ID)
@@ -178,7 +159,7 @@ func (e *Engine) beginnings(step Step) []Entry {
 		switch {
 		case entry.Type == EntryBegin && entry.Sitting == step.Sitting && entry.Step == step.ID:
 			begun = append(begun, entry)
-		case entry.Type == EntryExpire && slices.ContainsFunc(step.RestsOn, func(on string) bool { return slices.Contains(entry.Changed, on) }):
+		case entry.Type == EntryExpire && len(step.spoils(entry.Changed)) > 0:
 			begun = nil
 		}
 	}

@@ -109,7 +109,8 @@ func (p Procedure) HasStep(id string) bool {
 	return slices.ContainsFunc(p.Steps, func(s Step) bool { return s.ID == id })
 }
 
-// ChangeNames are the things that evidence can rest on.
+// ChangeNames are the things that evidence can rest on; lists are the master and
+// the cards that the board stores.
 func ChangeNames() []string {
-	return []string{"settings", "soldering", "leads", "tag", "object", "cover", "board", "network", "supply"}
+	return []string{"settings", "soldering", "leads", "tag", "object", "cover", "board", "lists", "network", "supply"}
 }

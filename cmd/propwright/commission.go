@@ -4,12 +4,14 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"propwright/checklist"
+	"propwright/parsers"
 	"propwright/serialmon"
 )
 
@@ -109,12 +111,23 @@ func runCommission(ctx context.Context, d deps, o commissionOptions) error {
 	}
 	c.changed = changed
 	fmt.Fprintf(d.err, "report %d, %s sitting\n", folder.number, sitting)
+	sayAgain(d.err, folder)
 	run, err := newConduct(ctx, folder, c)
 	if err != nil {
 		return toolSide(folder.dir, err)
 	}
 	verdict, err := run.sit(ctx, sitting, signing)
 	return finish(d, folder, o, verdict, errors.Join(err, run.Close()))
+}
+
+// sayAgain says which steps that were decided are open again, and why.
+func sayAgain(w io.Writer, folder *runFolder) {
+	spoilt := checklist.Spoilt(folder.known(), folder.procedure)
+	for _, s := range folder.procedure.Steps {
+		if changed := spoilt[checklist.Place{Sitting: s.Sitting, Step: s.ID}]; len(changed) > 0 {
+			fmt.Fprintf(w, "again: %s, %s: changed since it was decided: %s\n", s.Sitting, parsers.Printable(s.Title), strings.Join(changed, ", "))
+		}
+	}
 }
 
 // finish says how a run ended.

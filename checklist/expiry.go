@@ -1,0 +1,56 @@
+package checklist
+
+import "slices"
+
+// spoils returns what of the changes the step's evidence rested on.
+func (s Step) spoils(changed []string) []string {
+	var on []string
+	for _, base := range s.RestsOn {
+		if slices.Contains(changed, base) {
+			on = append(on, base)
+		}
+	}
+	return on
+}
+
+// Outcomes folds the log to what is decided: the last verdict of each step that
+// no later change has spoilt.
+func Outcomes(entries []Entry, p Procedure) map[Place]Outcome {
+	decided, _ := holding(entries, p)
+	return decided
+}
+
+// Spoilt are the steps that were decided and are open again, each with the
+// changes that took its ground away, in the order in which they came.
+func Spoilt(entries []Entry, p Procedure) map[Place][]string {
+	_, spoilt := holding(entries, p)
+	return spoilt
+}
+
+// holding folds verdicts and changes: what still holds, and what spoilt the rest.
+func holding(entries []Entry, p Procedure) (decided map[Place]Outcome, spoilt map[Place][]string) {
+	decided, spoilt = map[Place]Outcome{}, map[Place][]string{}
+	for _, e := range entries {
+		switch e.Type {
+		case EntryVerdict:
+			place := Place{e.Sitting, e.Step}
+			decided[place] = *e.Outcome
+			delete(spoilt, place)
+		case EntryExpire:
+			for _, s := range p.Steps {
+				place := Place{s.Sitting, s.ID}
+				_, held := decided[place]
+				if !held && len(spoilt[place]) == 0 {
+					continue
+				}
+				for _, on := range s.spoils(e.Changed) {
+					delete(decided, place)
+					if !slices.Contains(spoilt[place], on) {
+						spoilt[place] = append(spoilt[place], on)
+					}
+				}
+			}
+		}
+	}
+	return decided, spoilt
+}
