@@ -6,6 +6,9 @@ import (
 	"fmt"
 )
 
+// AbortNote begins the remark that a run was ended by the person.
+const AbortNote = "run ended by the person: "
+
 // ErrAborted says that the person ended the run.
 var ErrAborted = errors.New("run ended by the person")
 
@@ -59,7 +62,7 @@ func (e *Engine) obey(c Command) error {
 	if c.Verb == CommandNote || c.Verb == CommandAbort {
 		text := c.Text
 		if c.Verb == CommandAbort {
-			text = "run ended by the person: " + c.Text
+			text = AbortNote + c.Text
 		}
 		if _, err := e.Log.Append(Entry{Type: EntryNote, Note: text}); err != nil {
 			return err

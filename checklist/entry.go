@@ -57,7 +57,27 @@ type RunHeader struct {
 	Resumed   bool      `json:"resumed"`            // not the first process of this run
 	Away      string    `json:"away,omitempty"`     // how long nobody was writing, where resumed
 	Computer  string    `json:"computer,omitempty"` // operating system and architecture
+	Before    []Prior   `json:"before,omitempty"`   // the prop's runs before this one, by number
 }
+
+// A Prior is an earlier run of the same prop.
+type Prior struct {
+	Number int    `json:"number"`
+	End    RunEnd `json:"end"`
+}
+
+// A RunEnd says how a run has ended.
+type RunEnd string
+
+// The ends of a run. One that nobody signed for is unfinished: it was broken off
+// and may still be gone on with.
+const (
+	EndPassed       RunEnd = "passed"
+	EndFailed       RunEnd = "failed"
+	EndNotConfirmed RunEnd = "not confirmed"
+	EndAborted      RunEnd = "aborted"
+	EndUnfinished   RunEnd = "unfinished"
+)
 
 // A FrameKind says what happened at the controller's side.
 type FrameKind string

@@ -50,7 +50,7 @@ func Build(entries []checklist.Entry, plan []checklist.Step, in Inputs) (Model, 
 	item := run.Item
 	m := Model{
 		Format: Format, Title: "Commissioning report", Number: run.Number,
-		Issue: max(in.Issue, 1), Replaces: in.Replaces, Issued: utc(in.Issued),
+		Issue: max(in.Issue, 1), Replaces: in.Replaces, Issued: utc(in.Issued), Before: priors(run.Before),
 		Program: in.Program, Computer: run.Computer,
 		Site: item.Site, Prop: item.Prop, Room: item.Room, Place: item.Place, Drives: item.Drives,
 		Board:     Board{Asset: item.Board.Asset, MAC: item.Board.MAC, IP: item.Board.IP, Firmware: firmware(entries)},

@@ -18,6 +18,7 @@ type folded struct {
 	Sittings []Sitting // without signatures
 	Gaps     []Gap
 	Notes    []Note
+	answers  map[checklist.Sitting]map[string]int
 }
 
 // A record is what the log says of one step.
@@ -33,13 +34,14 @@ type record struct {
 
 // fold goes through the log once.
 func fold(entries []checklist.Entry, plan []checklist.Step) folded {
-	f := folded{Steps: []Step{}, Open: []Open{}, Sittings: []Sitting{}, Gaps: []Gap{}, Notes: []Note{}}
+	f := folded{Steps: []Step{}, Open: []Open{}, Sittings: []Sitting{}, Gaps: []Gap{}, Notes: []Note{}, answers: map[checklist.Sitting]map[string]int{}}
 	records := map[checklist.Place]*record{}
 	for _, s := range plan {
 		records[checklist.Place{Sitting: s.Sitting, Step: s.ID}] = &record{why: "not begun"}
 	}
 	for _, e := range entries {
 		f.remark(e)
+		f.answered(e)
 		if e.Type == checklist.EntryExpire {
 			expire(records, plan, e)
 		}
@@ -156,6 +158,7 @@ func (f *folded) sittings(plan []checklist.Step, records map[checklist.Place]*re
 			}
 		}
 		if held {
+			t.Answers = counts(f.answers[sitting])
 			f.Sittings = append(f.Sittings, t)
 		}
 	}

@@ -14,12 +14,14 @@ const Format = "propwright-report-1"
 // of ISO/IEC 17025:2017, 7.8.2.1, that the fields answer, where they make sense
 // for a home-built reader.
 type Model struct {
-	Format    string    `json:"format"`
-	Title     string    `json:"title"`              // a
-	Number    int       `json:"number"`             // d: of the report, within the site
-	Issue     int       `json:"issue"`              // counts from 1 within the sitting
-	Replaces  string    `json:"replaces,omitempty"` // digest of the issue before this one
-	Issued    time.Time `json:"issued"`             // j
+	Format   string    `json:"format"`
+	Title    string    `json:"title"`              // a
+	Number   int       `json:"number"`             // d: of the report, within the site
+	Issue    int       `json:"issue"`              // counts from 1 within the sitting
+	Replaces string    `json:"replaces,omitempty"` // digest of the issue before this one
+	Issued   time.Time `json:"issued"`             // j
+	// Before are the prop's runs before this one; none for its first.
+	Before    []Prior   `json:"before,omitempty"`
 	Program   string    `json:"program"`
 	Computer  string    `json:"computer"`
 	Site      string    `json:"site"` // b, e: who had it done and where
@@ -92,6 +94,20 @@ type Sitting struct {
 	Verdict checklist.Verdict `json:"verdict"`          // the worst of its steps'
 	Decided int               `json:"decided"`
 	Open    int               `json:"open"`
+	// Answers says who answered how many of the sitting's questions, by name.
+	Answers []AnswerCount `json:"answers,omitempty"`
+}
+
+// An AnswerCount is how many questions somebody answered.
+type AnswerCount struct {
+	By    string `json:"by"`
+	Count int    `json:"count"`
+}
+
+// A Prior is an earlier run of the prop, and how it had ended when this one began.
+type Prior struct {
+	Number int    `json:"number"`
+	End    string `json:"end"` // passed, failed, not confirmed, aborted or unfinished
 }
 
 // A Signature says who signed for a sitting and when.

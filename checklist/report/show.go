@@ -18,10 +18,16 @@ func Show(m Model) (string, error) {
 	var b strings.Builder
 	fmt.Fprintln(&b, Summary(m))
 	fmt.Fprintf(&b, "%s, %s; procedure %s, %s\n", m.Site, m.Room, m.Procedure.Name, m.Procedure.Digest)
+	if before := m.EarlierRuns(); before != "" {
+		fmt.Fprintf(&b, "before it: %s\n", before)
+	}
 	for _, s := range m.Sittings {
 		fmt.Fprintf(&b, "%s: %s, %s", s.Sitting, span(s.Begun, s.Ended), s.Verdict)
 		if s.Signed != nil {
 			fmt.Fprintf(&b, "; signed by %s, %s, %s", s.Signed.Name, s.Signed.Role, dayAndTime(s.Signed.At))
+		}
+		for i, a := range s.Answers {
+			fmt.Fprintf(&b, "%s%s (%d)", []string{"; answered by ", ", "}[min(i, 1)], a.By, a.Count)
 		}
 		fmt.Fprintln(&b)
 	}

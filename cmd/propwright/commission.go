@@ -110,7 +110,11 @@ func runCommission(ctx context.Context, d deps, o commissionOptions) error {
 		return errors.Join(err, folder.journal.Close())
 	}
 	c.changed = changed
-	fmt.Fprintf(d.err, "report %d, %s sitting\n", folder.number, sitting)
+	before, err := folder.before()
+	if err != nil {
+		return errors.Join(toolSide(folder.dir, err), folder.journal.Close())
+	}
+	fmt.Fprintf(d.err, "report %d, %s sitting%s\n", folder.number, sitting, beforeIt(before))
 	sayAgain(d.err, folder)
 	run, err := newConduct(ctx, folder, c)
 	if err != nil {

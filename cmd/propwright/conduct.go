@@ -159,7 +159,15 @@ func (run *conduct) begin(c cast) error {
 	if c.clock.Basis() == clock.BasisPaced {
 		header.Pace = c.clock.Pace()
 	}
-	if n := len(run.folder.entries); n > 0 {
+	n := len(run.folder.entries)
+	if n == 0 {
+		before, err := run.folder.before()
+		if err != nil {
+			return err
+		}
+		header.Before = before
+	}
+	if n > 0 {
 		header.Resumed = true
 		header.Away = c.clock.Now().Sub(run.folder.entries[n-1].At).Round(time.Millisecond).String()
 	}

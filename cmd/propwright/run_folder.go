@@ -108,6 +108,16 @@ func openRunFolder(dir string) (*runFolder, error) {
 	return &runFolder{dir: dir, number: number, procedure: p, journal: journal, entries: entries}, nil
 }
 
+// before are the prop's runs before this one: as they stood when it began, or for
+// one that has not begun as they stand now.
+func (f *runFolder) before() ([]checklist.Prior, error) {
+	if h := f.header(); h != nil {
+		return h.Before, nil
+	}
+	_, prop, _ := splitRunName(filepath.Base(f.dir))
+	return priorRuns(filepath.Dir(f.dir), prop, f.number)
+}
+
 // header is what the run began with; nil for a run that has not begun.
 func (f *runFolder) header() *checklist.RunHeader {
 	for _, e := range f.entries {
