@@ -11,6 +11,7 @@ func BuiltinChecks() Checks {
 		"master":      CheckFunc(checkMaster),
 		"programming": CheckFunc(checkProgramming),
 		"cards":       CheckFunc(checkCards),
+		"readers":     CheckFunc(checkReaders),
 		"lights":      CheckFunc(checkLights),
 		"removal":     CheckFunc(checkRemoval),
 		"clean-up":    CheckFunc(checkCleanUp),

@@ -47,13 +47,16 @@ func checkChip(ctx context.Context, s *Scene) ([]Finding, error) {
 	if flexReads == 0 {
 		return findings, nil
 	}
-	if err := s.Instruct(ctx, Instruction{Act: ActFlex, Text: "Bend the reader board gently at its header with the plastic stick, and keep bending."}); err != nil {
+	if err := s.Instruct(ctx, Instruction{
+		Act: ActFlex, Reader: s.Reader().Index,
+		Text: "Bend the board of " + s.which(s.Reader().Index) + " gently at its header with the plastic stick, and keep bending.",
+	}); err != nil {
 		return nil, err
 	}
 	if err := s.readVersions(ctx, flexed, flexReads, within); err != nil {
 		return nil, err
 	}
-	if err := s.Instruct(ctx, Instruction{Act: ActRelax, Text: "Take the stick away."}); err != nil {
+	if err := s.Instruct(ctx, Instruction{Act: ActRelax, Reader: s.Reader().Index, Text: "Take the stick away."}); err != nil {
 		return nil, err
 	}
 	return append(findings, flexFinding(still, s.versions(flexed))), nil
@@ -66,26 +69,52 @@ func (s *Scene) readVersions(ctx context.Context, manner string, n int, within t
 		if err != nil {
 			return err
 		}
-		value, rests := "none", RefsOf(boot)
-		if booted {
-			// A chip that does not answer may be told with or without a version.
-			e, told, err := s.AwaitKind(ctx, CursorAt(boot.N), within, parsers.KindReaderVersion, parsers.KindReaderMissing)
-			if err != nil {
-				return err
-			}
-			if told {
-				value, rests = "no answer", RefsOf(e)
-				if e.Event.Kind == parsers.KindReaderVersion {
-					value = e.Event.Field("version")
+		for _, reader := range s.toldTogether(manner) {
+			value, rests := "none", RefsOf(boot)
+			if booted {
+				if value, rests, err = s.versionTold(ctx, boot, reader, within); err != nil {
+					return err
 				}
 			}
-		}
-		m := Measure{Name: measureVersion, Value: versionNumber(value), Params: map[string]string{"manner": manner, "version": value}, Rests: rests}
-		if _, err := s.Measure(m); err != nil {
-			return err
+			m := Measure{Name: measureVersion, Value: versionNumber(value), Reader: reader, Params: map[string]string{"manner": manner, "version": value}, Rests: rests}
+			if _, err := s.Measure(m); err != nil {
+				return err
+			}
 		}
 	}
 	return s.Settle(ctx) // what follows the version in the boot text belongs to no later step
+}
+
+// toldTogether are the readers whose version one start tells: with hands off all
+// of the board, so that it need not be restarted as often for each; under flex only
+// the one whose board is bent.
+func (s *Scene) toldTogether(manner string) []int {
+	own := s.Reader().Index
+	readers := []int{own}
+	if manner != handsOff || s.Step.EachReader == "" {
+		return readers
+	}
+	for _, r := range s.Item.Readers {
+		if r.Index != own {
+			readers = append(readers, r.Index)
+		}
+	}
+	return readers
+}
+
+// versionTold is the version that a start tells of a reader. A chip that does not
+// answer may be told with or without one.
+func (s *Scene) versionTold(ctx context.Context, boot Entry, reader int, within time.Duration) (value string, rests []Ref, err error) {
+	e, told, err := s.Await(ctx, CursorAt(boot.N), within, func(e Entry) bool {
+		return IsKind(e, parsers.KindReaderVersion, parsers.KindReaderMissing) && Concerns(e, reader)
+	})
+	switch {
+	case err != nil || !told:
+		return "none", RefsOf(boot), err
+	case e.Event.Kind == parsers.KindReaderVersion:
+		return e.Event.Field("version"), RefsOf(e), nil
+	}
+	return "no answer", RefsOf(e), nil
 }
 
 // versionNumber is the register's value, -1 where there is none.
@@ -98,7 +127,10 @@ func versionNumber(text string) float64 {
 }
 
 func (s *Scene) versions(manner string) []Entry {
-	return slices.DeleteFunc(s.Measures(measureVersion), func(e Entry) bool { return e.Measure.Params["manner"] != manner })
+	reader := s.Reader().Index
+	return slices.DeleteFunc(s.shared(measureVersion), func(e Entry) bool {
+		return e.Measure.Params["manner"] != manner || e.Measure.Reader != reader
+	})
 }
 
 // tally counts the readings by value, the most frequent first.

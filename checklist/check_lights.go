@@ -33,11 +33,11 @@ func checkLights(ctx context.Context, s *Scene) ([]Finding, error) {
 	if err := s.Observe(ctx, "lamps looked at", s.Cursor(), lampPause, nil); err != nil {
 		return nil, err
 	}
-	if err := s.Instruct(ctx, Instruction{Act: ActLook, Text: "Look at the lamps now and keep in mind which are lit; then lay the prop's own tag on the reader and look again."}); err != nil {
+	if err := s.Instruct(ctx, Instruction{Act: ActLook, Text: "Look at the lamps now and keep in mind which are lit; then lay the prop's own tag on " + s.which(s.Reader().Index) + " and look again."}); err != nil {
 		return nil, err
 	}
 	c := s.Cursor()
-	e, ok, err := s.Present(ctx, Presentation{Role: RoleShow, Act: ActPlace, Within: within, Kinds: []parsers.Kind{parsers.KindCardAccepted}, Text: "Lay the prop's own tag on the reader and leave it there."})
+	e, ok, err := s.Present(ctx, Presentation{Role: RoleShow, Act: ActPlace, Within: within, Kinds: []parsers.Kind{parsers.KindCardAccepted}, Text: "Lay the prop's own tag on " + s.which(s.Reader().Index) + " and leave it there."})
 	if err != nil {
 		return nil, err
 	}
@@ -54,7 +54,7 @@ func checkLights(ctx context.Context, s *Scene) ([]Finding, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := s.Instruct(ctx, Instruction{Act: ActTake, Role: RoleShow, Text: "Lift the tag."}); err != nil {
+	if err := s.Instruct(ctx, Instruction{Act: ActTake, Role: RoleShow, Reader: s.Reader().Index, Text: "Lift the tag."}); err != nil {
 		return nil, err
 	}
 	if err := s.Lift(ctx, c, lampPause); err != nil {

@@ -107,7 +107,7 @@ func (s *Scene) enrol(ctx context.Context, within presentTime) (Entry, bool, err
 	return s.Present(ctx, Presentation{
 		Role: RoleMaster, Act: ActPresent, Hold: shortHold, Within: within,
 		Kinds: []parsers.Kind{parsers.KindMasterEnrolled},
-		Text:  "Touch the reader with the tag that shall be the master, and lift it.",
+		Text:  "Touch " + s.which(s.Reader().Index) + " with the tag that shall be the master, and lift it.",
 	})
 }
 

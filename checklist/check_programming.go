@@ -91,7 +91,7 @@ func (s *Scene) toggle(ctx context.Context, want parsers.Kind, hold, within time
 		if err != nil || !seen || !IsKind(next, back) {
 			return e, err == nil, err
 		}
-		text = "The master was held too long and switched twice. Touch the reader with it and lift it at once."
+		text = "The master was held too long and switched twice. Touch " + s.which(s.Reader().Index) + " with it and lift it at once."
 		if err := s.Note("step %s: the master was held too long and switched twice; the person was told", s.Step.ID); err != nil {
 			return Entry{}, false, err
 		}

@@ -28,13 +28,13 @@ func checkRemoval(ctx context.Context, s *Scene) ([]Finding, error) {
 	c := CursorAt(placed.N)
 	absences := []Entry{}
 	if err := s.Observe(ctx, "tag lying still", c, still, func(e Entry) {
-		if IsKind(e, parsers.KindTagAbsent) {
+		if s.isKind(e, parsers.KindTagAbsent) {
 			absences = append(absences, e)
 		}
 	}); err != nil {
 		return nil, err
 	}
-	if err := s.Instruct(ctx, Instruction{Act: ActTake, Role: RoleShow, Text: "Lift the tag now."}); err != nil {
+	if err := s.Instruct(ctx, Instruction{Act: ActTake, Role: RoleShow, Reader: s.Reader().Index, Text: "Lift the tag now."}); err != nil {
 		return nil, err
 	}
 	left, reported, err := s.AwaitKind(ctx, c, within, parsers.KindTagAbsent)

@@ -20,6 +20,14 @@ func checkSettings(_ context.Context, s *Scene) ([]Finding, error) {
 	b := s.Belief()
 	var findings []Finding
 	for _, name := range names {
+		if name == parsers.SettingCoil && len(s.Item.Readers) > 1 {
+			for _, r := range s.Item.Readers {
+				f := s.settingFinding(name, strconv.Itoa(r.Coil), s.Log.Belief().of(r.Index))
+				f.What, f.Reader = fmt.Sprintf("%s of reader %d", f.What, r.Index), r.Index
+				findings = append(findings, f)
+			}
+			continue
+		}
 		planned, known := s.Item.planned(name)
 		if !known {
 			return nil, fmt.Errorf("step %q: parameter \"confirm\": %q is no setting that a plan holds", s.Step.ID, name)

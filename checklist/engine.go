@@ -80,14 +80,14 @@ func (e *Engine) Run(ctx context.Context, sitting Sitting) (Verdict, error) {
 	worst := Passed
 	for i, step := range steps {
 		d := Decision{Step: step, Number: i + 1, Of: len(steps)}
-		if o, done := decided[Place{sitting, step.ID}]; done {
+		if o, done := decided[step.Place()]; done {
 			d.Outcome, d.Again = o, true
 		} else {
 			o, err := e.decide(ctx, step, decided)
 			if err != nil {
 				return NotConfirmed, fmt.Errorf("step %q: %w", step.ID, err)
 			}
-			decided[Place{sitting, step.ID}] = o
+			decided[step.Place()] = o
 			d.Outcome = o
 			e.tell(signalOf(o.Verdict))
 		}
@@ -101,16 +101,17 @@ func (e *Engine) Run(ctx context.Context, sitting Sitting) (Verdict, error) {
 	return worst, nil
 }
 
-// A Place names a step of a procedure.
+// A Place names a step of a procedure, for one reader where it is each reader's own.
 type Place struct {
 	Sitting Sitting
 	Step    string
+	Reader  int
 }
 
 // decide runs one step to its outcome and puts that on record.
 func (e *Engine) decide(ctx context.Context, step Step, decided map[Place]Outcome) (Outcome, error) {
-	e.Log.under(step.Sitting, step.ID)
-	defer e.Log.under("", "")
+	e.Log.under(step.Place())
+	defer e.Log.under(Place{})
 	e.waits = nil
 	first := e.beginnings(step)
 	start := e.Clock.Now()
@@ -157,7 +158,7 @@ func (e *Engine) beginnings(step Step) []Entry {
 	var begun []Entry
 	for _, entry := range e.Log.Entries(0) {
 		switch {
-		case entry.Type == EntryBegin && entry.Sitting == step.Sitting && entry.Step == step.ID:
+		case entry.Type == EntryBegin && entry.place() == step.Place():
 			begun = append(begun, entry)
 		case entry.Type == EntryExpire && len(step.spoils(entry.Changed)) > 0:
 			begun = nil
@@ -170,7 +171,7 @@ func (e *Engine) beginnings(step Step) []Entry {
 func (e *Engine) obstacle(step Step, check Check, decided map[Place]Outcome) string {
 	var missing []string
 	for _, need := range step.Needs {
-		if v := decided[Place{step.Sitting, need}].Verdict; v != Passed && v != NotConfirmed {
+		if !e.met(step, need, decided) {
 			missing = append(missing, need)
 		}
 	}
@@ -183,6 +184,20 @@ func (e *Engine) obstacle(step Step, check Check, decided map[Place]Outcome) str
 		return "no port given"
 	}
 	return ""
+}
+
+// met reports whether a step that another needs has come out well enough: that of
+// the same reader where both are a reader's own, else that of every reader.
+func (e *Engine) met(step Step, need string, decided map[Place]Outcome) bool {
+	for _, s := range e.Procedure.Sitting(step.Sitting) {
+		if s.ID != need || s.EachReader != "" && step.EachReader != "" && s.Reader != step.Reader {
+			continue
+		}
+		if v := decided[s.Place()].Verdict; v != Passed && v != NotConfirmed {
+			return false
+		}
+	}
+	return true
 }
 
 func isRoom(err error) bool {
@@ -294,7 +309,7 @@ func (s *Scene) restarts() []Finding {
 func (e *Engine) comesAndGoes(step Step) Finding {
 	var gone []Entry
 	for _, entry := range e.Log.Entries(0) {
-		if entry.Step == step.ID && IsKind(entry, parsers.KindDetached) {
+		if entry.place() == step.Place() && IsKind(entry, parsers.KindDetached) {
 			gone = append(gone, entry)
 		}
 	}

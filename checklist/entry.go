@@ -13,7 +13,8 @@ type Entry struct {
 	At      time.Time `json:"at"` // UTC, by the run's clock
 	Type    EntryType `json:"type"`
 	Sitting Sitting   `json:"sitting,omitempty"`
-	Step    string    `json:"step,omitempty"` // the step that was under way
+	Step    string    `json:"step,omitempty"`   // the step that was under way
+	Reader  int       `json:"reader,omitempty"` // the reader that the step was about, where it is each reader's own
 
 	Run      *RunHeader     `json:"run,omitempty"`
 	Event    *parsers.Event `json:"event,omitempty"`
@@ -25,6 +26,9 @@ type Entry struct {
 	Changed  []string       `json:"changed,omitempty"`
 	Note     string         `json:"note,omitempty"`
 }
+
+// place is the step that was under way.
+func (e Entry) place() Place { return Place{e.Sitting, e.Step, e.Reader} }
 
 // An EntryType says which record an entry is.
 type EntryType string

@@ -33,12 +33,12 @@ func holding(entries []Entry, p Procedure) (decided map[Place]Outcome, spoilt ma
 	for _, e := range entries {
 		switch e.Type {
 		case EntryVerdict:
-			place := Place{e.Sitting, e.Step}
+			place := e.place()
 			decided[place] = *e.Outcome
 			delete(spoilt, place)
 		case EntryExpire:
 			for _, s := range p.Steps {
-				place := Place{s.Sitting, s.ID}
+				place := s.Place()
 				_, held := decided[place]
 				if !held && len(spoilt[place]) == 0 {
 					continue

@@ -33,13 +33,24 @@ type BoardPlan struct {
 	Leaving  string   `json:"leaving,omitempty"`  // reported or silent
 	Lamps    []string `json:"lamps,omitempty"`    // what each lamp is, from left to right
 	SupplyV  float64  `json:"supply_v"`           // of the adapter, volts
+	Lists    string   `json:"lists,omitempty"`    // ListsBoard, or ListsReader; "" is ListsBoard
 }
+
+// Where a board keeps its master and its list of cards.
+const (
+	ListsBoard  = "board"  // one for all its readers
+	ListsReader = "reader" // one for each reader
+)
 
 // A Reader is one reader of the board.
 type Reader struct {
 	Index     int    `json:"index"`
 	Coil      int    `json:"coil"`      // as the site counts, from the controller's base
 	Behaviour string `json:"behaviour"` // follows, pulse, toggle
+	// What the site plans for the coil beyond that; "" is not planned and so not tried.
+	AtBoot     string `json:"at_boot,omitempty"`     // on or off: at boot with a tag lying there
+	WhenDead   string `json:"when_dead,omitempty"`   // stays or off: when the board dies with the coil on
+	AfterReset string `json:"after_reset,omitempty"` // keeps or off: a toggled coil when the board restarts
 }
 
 // A Controller is where coils live.

@@ -30,8 +30,7 @@ type Log struct {
 	entries []Entry
 	belief  Belief
 	waiters map[*waiter]struct{}
-	sitting Sitting
-	step    string
+	place   Place
 	broken  error
 }
 
@@ -64,7 +63,7 @@ func (l *Log) Append(e Entry) (Entry, error) {
 	if e.At.IsZero() {
 		e.At = l.clock.Now()
 	}
-	e.Sitting, e.Step = l.sitting, l.step
+	e.Sitting, e.Step, e.Reader = l.place.Sitting, l.place.Step, l.place.Reader
 	if err := l.keeper.Keep(e); err != nil {
 		l.broken = errors.Join(ErrLogClosed, err)
 		for w := range l.waiters {
@@ -84,10 +83,10 @@ func (l *Log) Append(e Entry) (Entry, error) {
 func (l *Log) Sync() error { return l.keeper.Sync() }
 
 // under names the step that entries from now on belong to.
-func (l *Log) under(sitting Sitting, step string) {
+func (l *Log) under(place Place) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	l.sitting, l.step = sitting, step
+	l.place = place
 }
 
 // Len is how many entries there are.

@@ -71,6 +71,8 @@ func (p Procedure) check() error {
 		switch {
 		case s.ID == "":
 			return fmt.Errorf("step %d: field id: missing", i+1)
+		case s.EachReader != "" && s.EachReader != EachAlways && s.EachReader != EachLists:
+			return fmt.Errorf("step %q: field each_reader: %q is neither %q nor %q", s.ID, s.EachReader, EachAlways, EachLists)
 		case s.Check == "":
 			return fmt.Errorf("step %q: field check: missing", s.ID)
 		case s.Sitting != Bench && s.Sitting != Site:
@@ -91,6 +93,34 @@ func (p Procedure) check() error {
 		seen[place{s.Sitting, s.ID}] = true
 	}
 	return nil
+}
+
+// Of is the procedure as it is walked for an item: steps that are each reader's own
+// stand there once for each, one after the other, and steps for boards of several
+// readers are left out for a board that has one. It is to be called once.
+func (p Procedure) Of(it Item) Procedure {
+	var steps []Step
+	for _, s := range p.Steps {
+		if s.Several && len(it.Readers) < 2 {
+			continue
+		}
+		own := s.EachReader == EachAlways || s.EachReader == EachLists && it.Board.Lists == ListsReader
+		if !own || len(it.Readers) == 0 {
+			s.EachReader = ""
+			steps = append(steps, s)
+			continue
+		}
+		for _, r := range it.Readers {
+			one := s
+			one.Reader = r.Index
+			if len(it.Readers) > 1 {
+				one.Title = fmt.Sprintf("%s, reader %d", s.Title, r.Index)
+			}
+			steps = append(steps, one)
+		}
+	}
+	p.Steps = steps
+	return p
 }
 
 // Sitting returns the steps of one sitting in their order.

@@ -1,8 +1,11 @@
 package checklist_test
 
 import (
+	"slices"
 	"strings"
 	"testing"
+
+	"github.com/google/go-cmp/cmp"
 
 	"propwright/checklist"
 )
@@ -13,6 +16,7 @@ func TestBuiltinProcedureHasEveryStepOfTheGuide(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	p = p.Of(checklist.Item{Readers: []checklist.Reader{{Coil: 117}}})
 	for sitting, ids := range map[checklist.Sitting]string{
 		checklist.Bench: "wiring attach settings reader-chip lights master programming cards removal range link repeat clean-up sign-off",
 		checklist.Site:  "range link repeat in-service clean-up sign-off",
@@ -36,6 +40,37 @@ func TestBuiltinProcedureHasEveryStepOfTheGuide(t *testing.T) {
 	}
 }
 
+// A board of several readers has a step for each where the step is each reader's
+// own, and each of them rests on its own reader's steps.
+func TestProcedureOfSeveralReaders(t *testing.T) {
+	p, err := checklist.BuiltinProcedure("new")
+	if err != nil {
+		t.Fatal(err)
+	}
+	three := []checklist.Reader{{Index: 0, Coil: 117}, {Index: 1, Coil: 121}, {Index: 2, Coil: 122}}
+	for lists, each := range map[string]string{
+		checklist.ListsBoard:  "reader-chip removal range repeat",
+		checklist.ListsReader: "reader-chip removal range repeat master programming cards clean-up",
+	} {
+		count := map[string][]int{}
+		for _, s := range p.Of(checklist.Item{Readers: three, Board: checklist.BoardPlan{Lists: lists}}).Sitting(checklist.Bench) {
+			count[s.ID] = append(count[s.ID], s.Reader)
+		}
+		for id, readers := range count {
+			want := []int{0}
+			if slices.Contains(strings.Fields(each), id) {
+				want = []int{0, 1, 2}
+			}
+			if diff := cmp.Diff(want, readers); diff != "" {
+				t.Errorf("lists %s, step %s: readers (-want +got):\n%s", lists, id, diff)
+			}
+		}
+		if len(count["readers"]) != 1 {
+			t.Errorf("lists %s: step readers stands there %d times, want once", lists, len(count["readers"]))
+		}
+	}
+}
+
 func TestParseProcedureNamesWhatIsWrong(t *testing.T) {
 	const head = "name = \"x\"\n"
 	const step = "[[step]]\nid = \"a\"\nsitting = \"bench\"\ncheck = \"sign-off\"\n"
@@ -48,6 +83,7 @@ func TestParseProcedureNamesWhatIsWrong(t *testing.T) {
 		"unknown sitting": {head + "[[step]]\nid = \"a\"\nsitting = \"moon\"\ncheck = \"c\"\n", `"moon" is neither`},
 		"twice":           {head + step + step, `step "a": twice`},
 		"needs a later":   {head + step + "needs = [\"b\"]\n", `"b" is no earlier step`},
+		"each what":       {head + step + "each_reader = \"often\"\n", `"often" is neither`},
 		"rests on what":   {head + step + "rests_on = [\"luck\"]\n", `"luck" is none of`},
 	} {
 		t.Run(name, func(t *testing.T) {

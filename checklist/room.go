@@ -46,7 +46,7 @@ func (s *Scene) ClearRoom(ctx context.Context) (ok bool, refused []Finding, err 
 	if !s.mayMove() {
 		return true, nil, nil
 	}
-	here := Place{s.Step.Sitting, s.Step.ID}
+	here := s.Step.Place()
 	answer, asked := s.engine.cleared[here]
 	if !asked {
 		answer, err = s.put(ctx, Question{

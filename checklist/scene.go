@@ -43,8 +43,34 @@ type Scene struct {
 // Now is the run's time.
 func (s *Scene) Now() time.Time { return s.Clock.Now() }
 
-// Belief is what the log says the board is in.
-func (s *Scene) Belief() Belief { return s.Log.Belief() }
+// Belief is what the log says the board is in, and of a reader the one that the
+// step is about.
+func (s *Scene) Belief() Belief { return s.Log.Belief().of(s.Reader().Index) }
+
+// Reader is the planned reader that the step is about: its own where it is each
+// reader's, else the board's first.
+func (s *Scene) Reader() Reader {
+	for _, r := range s.Item.Readers {
+		if r.Index == s.Step.Reader || s.Step.EachReader == "" {
+			return r
+		}
+	}
+	return Reader{Index: s.Step.Reader}
+}
+
+// Concerns reports whether an event can be one of a reader's: it names that reader,
+// or the firmware names none.
+func Concerns(e Entry, reader int) bool {
+	return e.Event == nil || e.Event.Reader == reader || e.Event.Reader == parsers.NoReader
+}
+
+// which names a reader for people where there are several.
+func (s *Scene) which(reader int) string {
+	if len(s.Item.Readers) < 2 {
+		return "the reader"
+	}
+	return fmt.Sprintf("reader %d", reader)
+}
 
 // Cursor reads what comes from now on.
 func (s *Scene) Cursor() *Cursor { return CursorAt(s.Log.Len()) }
@@ -56,7 +82,7 @@ func (s *Scene) Beginning() *Cursor { return CursorAt(s.begin) }
 func (s *Scene) Earlier() []Entry {
 	var own []Entry
 	for _, e := range s.Log.Entries(s.first) {
-		if e.Step == s.Step.ID && e.Sitting == s.Step.Sitting {
+		if e.place() == s.Step.Place() {
 			own = append(own, e)
 		}
 	}
@@ -74,6 +100,24 @@ func (s *Scene) Measures(name string) []Entry {
 		}
 	}
 	return standing(found, own)
+}
+
+// shared are the measurements of that name that this step has made, the other
+// readers' steps of the same id among them, since what they rest on last changed.
+func (s *Scene) shared(name string) []Entry {
+	if s.Step.EachReader == "" {
+		return s.Measures(name)
+	}
+	var found []Entry
+	for _, e := range s.Log.Entries(0) {
+		switch {
+		case e.Type == EntryExpire && len(s.Step.spoils(e.Changed)) > 0:
+			found = nil
+		case e.Measure != nil && e.Measure.Name == name && e.Step == s.Step.ID && e.Sitting == s.Step.Sitting:
+			found = append(found, e)
+		}
+	}
+	return found
 }
 
 // Measure puts a measurement on record.
@@ -159,7 +203,12 @@ func (s *Scene) comeBack(ctx context.Context, c *Cursor) error {
 
 // AwaitKind is Await for an event of one of the kinds.
 func (s *Scene) AwaitKind(ctx context.Context, c *Cursor, within time.Duration, kinds ...parsers.Kind) (Entry, bool, error) {
-	return s.Await(ctx, c, within, func(e Entry) bool { return IsKind(e, kinds...) })
+	return s.Await(ctx, c, within, func(e Entry) bool { return s.isKind(e, kinds...) })
+}
+
+// isKind is IsKind for what concerns the step's reader.
+func (s *Scene) isKind(e Entry, kinds ...parsers.Kind) bool {
+	return IsKind(e, kinds...) && (s.Step.EachReader == "" || Concerns(e, s.Step.Reader))
 }
 
 // IsKind reports whether the entry is an event of one of the kinds.

@@ -26,11 +26,30 @@ type Step struct {
 	RestsOn []string `toml:"rests_on" json:"rests_on,omitempty"` // what a later change spoils it
 	Changes bool     `toml:"changes" json:"changes,omitempty"`   // changes what the board stores
 	MaySkip bool     `toml:"may_skip" json:"may_skip,omitempty"` // leaving it out, for a reason, spoils nothing
+	// EachReader says for which boards the step is one of each reader's own.
+	EachReader EachReader `toml:"each_reader" json:"each_reader,omitempty"`
+	// Several leaves the step out for a board that has one reader only.
+	Several bool `toml:"several_readers" json:"several_readers,omitempty"`
+	// Reader is the index of the reader that the step is about, 0 for the whole board;
+	// Procedure.Of sets it.
+	Reader int `toml:"-" json:"reader,omitempty"`
 	// Cautions are shown before the step's first instruction, each once in a sitting,
 	// and in the report.
 	Cautions []Caution      `toml:"cautions" json:"-"`
 	Params   map[string]any `toml:"params" json:"params,omitempty"`
 }
+
+// EachReader says when a step is walked once for each reader of a board.
+type EachReader string
+
+// The values; "" is a step of the whole board.
+const (
+	EachAlways EachReader = "always"
+	EachLists  EachReader = "lists" // where each reader keeps a master and a list of its own
+)
+
+// Place is where the step stands in a run.
+func (s Step) Place() Place { return Place{s.Sitting, s.ID, s.Reader} }
 
 // Seconds returns a parameter that is a time in seconds; missing is an error of
 // the procedure.

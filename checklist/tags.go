@@ -31,8 +31,11 @@ type Presentation struct {
 // more. With p.Trial set, the spare card takes the last presentation back: the
 // error is then ErrVoided, and the caller counts anew what is on record.
 func (s *Scene) Present(ctx context.Context, p Presentation) (reply Entry, ok bool, err error) {
+	if p.Reader == 0 {
+		p.Reader = s.Reader().Index
+	}
 	if p.Text == "" {
-		p.Text = presentText(p)
+		p.Text = presentText(p, s.which(p.Reader))
 	}
 	in := Instruction{Act: p.Act, Role: p.Role, SpacingMM: p.SpacingMM, Hold: p.Hold, Reader: p.Reader, Text: p.Text, Figure: p.Figure}
 	for try := 1; ; try++ {
@@ -78,7 +81,7 @@ func (s *Scene) reply(ctx context.Context, p Presentation, c *Cursor) (Entry, bo
 	if p.Trial != "" {
 		what = "tag not read in its window"
 	}
-	return s.await(ctx, what, c, p.Within, func(e Entry) bool { return IsKind(e, p.Kinds...) })
+	return s.await(ctx, what, c, p.Within, func(e Entry) bool { return s.isKind(e, p.Kinds...) })
 }
 
 // learn remembers which tag plays a role; wrong is the role that the tag already
@@ -110,7 +113,7 @@ func (s *Scene) Lift(ctx context.Context, c *Cursor, pause time.Duration) error 
 	return s.Pause(ctx, pause)
 }
 
-func presentText(p Presentation) string {
+func presentText(p Presentation, reader string) string {
 	what := map[string]string{
 		RoleMaster: "the master tag", RoleShow: "the prop's own tag, in its object",
 		RoleSpare: "the spare card", RoleStranger: "a tag that is on no list",
@@ -123,10 +126,10 @@ func presentText(p Presentation) string {
 		at = fmt.Sprintf(" over spacers of %g mm", p.SpacingMM)
 	}
 	if p.Act == ActPlace {
-		return fmt.Sprintf("Lay %s on the reader%s and leave it there.", what, at)
+		return fmt.Sprintf("Lay %s on %s%s and leave it there.", what, reader, at)
 	}
 	if p.Hold > 3*time.Second {
-		return fmt.Sprintf("Hold %s on the reader%s for %g seconds, then lift it.", what, at, p.Hold.Seconds())
+		return fmt.Sprintf("Hold %s on %s%s for %g seconds, then lift it.", what, reader, at, p.Hold.Seconds())
 	}
-	return fmt.Sprintf("Touch the reader%s with %s and lift it.", at, what)
+	return fmt.Sprintf("Touch %s%s with %s and lift it.", reader, at, what)
 }

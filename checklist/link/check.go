@@ -59,7 +59,7 @@ func (k Check) Run(ctx context.Context, s *checklist.Scene) ([]checklist.Finding
 	findings := []checklist.Finding{connectionFinding(s, conn, start, l.connect)}
 	written := false
 	for _, r := range readers(s.Item) {
-		w := showing{reader: r, console: true, onWithin: max(l.off, 2*l.fail), offWithin: l.off}
+		w := showing{reader: r, several: len(s.Item.Readers) > 1, console: true, onWithin: max(l.off, 2*l.fail), offWithin: l.off}
 		trials, err := presentations(ctx, s, w, l.presentations)
 		if err != nil {
 			return nil, err

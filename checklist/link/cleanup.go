@@ -21,8 +21,8 @@ const measureLast = "last-showing"
 // Run shows the tag and has the room tidied. It returns errors of the log, the
 // person and the step's parameters.
 func (k CleanUpSite) Run(ctx context.Context, s *checklist.Scene) ([]checklist.Finding, error) {
-	r := readers(s.Item)[0]
-	w := showing{reader: r}
+	all := readers(s.Item)
+	w := showing{several: len(all) > 1}
 	if err := figures(s.Step, map[string]*time.Duration{"on_within": &w.onWithin, "off_within": &w.offWithin}); err != nil {
 		return nil, err
 	}
@@ -34,8 +34,12 @@ func (k CleanUpSite) Run(ctx context.Context, s *checklist.Scene) ([]checklist.F
 		}
 		findings = refused
 		if ok {
-			if findings, err = lastShowing(ctx, s, w); err != nil {
-				return nil, err
+			for _, w.reader = range all {
+				f, err := lastShowing(ctx, s, w)
+				if err != nil {
+					return nil, err
+				}
+				findings = append(findings, f)
 			}
 		}
 	}
@@ -45,23 +49,33 @@ func (k CleanUpSite) Run(ctx context.Context, s *checklist.Scene) ([]checklist.F
 	})
 }
 
-func lastShowing(ctx context.Context, s *checklist.Scene, w showing) ([]checklist.Finding, error) {
+// lastOf is the record of a reader's last showing.
+func lastOf(s *checklist.Scene, r checklist.Reader) (checklist.Entry, bool) {
+	for _, e := range s.Measures(measureLast) {
+		if e.Measure.Reader == r.Index {
+			return e, true
+		}
+	}
+	return checklist.Entry{}, false
+}
+
+func lastShowing(ctx context.Context, s *checklist.Scene, w showing) (checklist.Finding, error) {
 	s.ExpectDetach()
-	if len(s.Measures(measureLast)) == 0 {
+	if _, done := lastOf(s, w.reader); !done {
 		if err := tidy(ctx, s); err != nil {
-			return nil, err
+			return checklist.Finding{}, err
 		}
 		p, err := show(ctx, s, w)
 		if err != nil {
-			return nil, err
+			return checklist.Finding{}, err
 		}
 		if err := recordShown(s, measureLast, w.reader, p); err != nil {
-			return nil, err
+			return checklist.Finding{}, err
 		}
 	}
-	e := s.Measures(measureLast)[0]
+	e, _ := lastOf(s, w.reader)
 	f := checklist.Finding{
-		What: "the prop's own tag, last", How: checklist.Measured, Verdict: checklist.Passed, Rests: append(checklist.RefsOf(e), e.Measure.Rests...),
+		What: "the prop's own tag, last", Reader: w.reader.Index, How: checklist.Measured, Verdict: checklist.Passed, Rests: append(checklist.RefsOf(e), e.Measure.Rests...),
 		Value: checklist.Text(fmt.Sprintf("coil %d on and off", w.reader.Coil)), Limit: ptr(checklist.Text(fmt.Sprintf("coil %d on and off", w.reader.Coil))),
 	}
 	if result := e.Measure.Params["result"]; result != resultOK {
@@ -70,5 +84,5 @@ func lastShowing(ctx context.Context, s *checklist.Scene, w showing) ([]checklis
 			f.Value = checklist.Text(fmt.Sprintf("coil %s seen, coil %d planned", coil, w.reader.Coil))
 		}
 	}
-	return []checklist.Finding{f}, nil
+	return f, nil
 }

@@ -35,18 +35,19 @@ const (
 type service struct {
 	s              *checklist.Scene
 	sw             Switch
-	reader         checklist.Reader
+	readers        []checklist.Reader // that take turns at the starts
 	start, off     time.Duration
 	onWith, offWth time.Duration
 	starts         int
 }
 
 func (k InService) of(s *checklist.Scene) (v *service, err error) {
-	v = &service{s: s, sw: k.StandIn, reader: readers(s.Item)[0]}
+	v = &service{s: s, sw: k.StandIn, readers: readers(s.Item)}
 	if v.starts, err = s.Step.Int("cold_starts"); err != nil {
 		return nil, err
 	}
 	v.starts++ // the first one, when USB has just gone, counts as well
+	v.starts = max(v.starts, len(v.readers))
 	return v, figures(s.Step, map[string]*time.Duration{
 		"start_within": &v.start, "off_for": &v.off, "on_within": &v.onWith, "off_within": &v.offWth,
 	})
@@ -150,21 +151,21 @@ func (v *service) coldStart(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	p := shown{result: noConnection}
+	p, turn := shown{result: noConnection}, v.readers[len(v.done())%len(v.readers)]
 	waited := v.s.Now().Sub(on).Seconds()
 	if ok {
-		if p, err = show(ctx, v.s, v.showing()); err != nil {
+		if p, err = show(ctx, v.s, v.showing(turn)); err != nil {
 			return err
 		}
 	}
-	m := measureOf(measureStart, v.reader, p, conn)
+	m := measureOf(measureStart, turn, p, conn)
 	m.Params["waited_s"] = number(waited)
 	_, err = v.s.Measure(m)
 	return err
 }
 
-func (v *service) showing() showing {
-	return showing{reader: v.reader, onWithin: v.onWith, offWithin: v.offWth}
+func (v *service) showing(r checklist.Reader) showing {
+	return showing{reader: r, several: len(v.readers) > 1, onWithin: v.onWith, offWithin: v.offWth}
 }
 
 // away switches the controller off for a while and sees the board come back, by
@@ -188,11 +189,12 @@ func (v *service) away(ctx context.Context) error {
 		return err
 	}
 	waited := v.s.Now().Sub(back).Seconds()
-	p, err := show(ctx, v.s, v.showing())
+	first := v.readers[0]
+	p, err := show(ctx, v.s, v.showing(first))
 	if err != nil {
 		return err
 	}
-	m := measureOf(measureAway, v.reader, p, conn)
+	m := measureOf(measureAway, first, p, conn)
 	m.Value, m.Unit = waited, "s"
 	m.Params["by_itself"] = "no"
 	if byItself {

@@ -97,7 +97,7 @@ func comeBack(ctx context.Context, s *checklist.Scene, l limits, noticed bool) (
 	if b.conn.N == 0 && noticed {
 		return b, nil
 	}
-	b.shown, err = show(ctx, s, showing{reader: b.reader, console: true, onWithin: max(l.off, 2*l.fail), offWithin: l.off})
+	b.shown, err = show(ctx, s, showing{reader: b.reader, several: len(s.Item.Readers) > 1, console: true, onWithin: max(l.off, 2*l.fail), offWithin: l.off})
 	switch {
 	case b.shown.result == resultNotRead || b.shown.result == resultCard:
 		b.result = b.shown.result

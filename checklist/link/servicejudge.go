@@ -51,7 +51,11 @@ func (v *service) judgeStarts() []checklist.Finding {
 		f.Verdict = checklist.Failed
 		f.Note = "Starts failed: " + reasons(starts) + ". A board that hangs at some starts leaves the room waiting after each power cut."
 	}
-	return append([]checklist.Finding{own, f}, v.coilInService(starts)...)
+	findings := []checklist.Finding{own, f}
+	for _, r := range v.readers {
+		findings = append(findings, coilInService(r, starts)...)
+	}
+	return findings
 }
 
 // reasons counts how starts failed.
@@ -69,10 +73,10 @@ func reasons(starts []checklist.Entry) string {
 	return strings.Join(parts, ", ")
 }
 
-// coilInService is the finding on what the coil did in the starts that worked;
-// none where none did.
-func (v *service) coilInService(starts []checklist.Entry) []checklist.Finding {
-	worked := slices.DeleteFunc(slices.Clone(starts), failedStart)
+// coilInService is the finding on what a reader's coil did in its starts that
+// worked; none where none did.
+func coilInService(r checklist.Reader, starts []checklist.Entry) []checklist.Finding {
+	worked := slices.DeleteFunc(slices.Clone(starts), func(e checklist.Entry) bool { return failedStart(e) || e.Measure.Reader != r.Index })
 	if len(worked) == 0 {
 		return nil
 	}
@@ -84,13 +88,13 @@ func (v *service) coilInService(starts []checklist.Entry) []checklist.Finding {
 		} else if bad == "" {
 			bad = e.Measure.Params["result"]
 			if coil := e.Measure.Params["coil"]; bad == resultWrongCoil {
-				bad = fmt.Sprintf("coil %s seen, coil %d planned", coil, v.reader.Coil)
+				bad = fmt.Sprintf("coil %s seen, coil %d planned", coil, r.Coil)
 			}
 		}
 	}
 	f := checklist.Finding{
-		What: "coil in service", How: checklist.Measured, Verdict: checklist.Passed, Rests: checklist.RefsOf(worked...),
-		Value: checklist.Number(float64(good), "1", fmt.Sprintf("coil %d on and off %d of %d", v.reader.Coil, good, len(worked))), Limit: ptr(checklist.Number(float64(len(worked)), "1", "every time")),
+		What: "coil in service", How: checklist.Measured, Verdict: checklist.Passed, Reader: r.Index, Rests: checklist.RefsOf(worked...),
+		Value: checklist.Number(float64(good), "1", fmt.Sprintf("coil %d on and off %d of %d", r.Coil, good, len(worked))), Limit: ptr(checklist.Number(float64(len(worked)), "1", "every time")),
 	}
 	if good < len(worked) {
 		f.Verdict, f.Note = checklist.Failed, "What else was seen: "+bad+"."

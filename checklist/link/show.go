@@ -41,6 +41,7 @@ func (p shown) rests() []checklist.Ref { return checklist.RefsOf(p.event, p.on, 
 // A showing says how to present.
 type showing struct {
 	reader    checklist.Reader
+	several   bool          // the board has several readers
 	console   bool          // the board's console is there to see the tag
 	onWithin  time.Duration // for the write after the tag is there
 	offWithin time.Duration
@@ -121,7 +122,7 @@ func (p *shown) judge(r checklist.Reader, since []checklist.Entry) {
 	case !ok:
 		p.result = resultNoWrite
 		for _, e := range since {
-			if checklist.IsKind(e, parsers.KindCardRefused) {
+			if checklist.IsKind(e, parsers.KindCardRefused) && checklist.Concerns(e, r.Index) {
 				p.result, p.event = resultCard, e
 			}
 		}
@@ -155,7 +156,7 @@ func placeSeen(ctx context.Context, s *checklist.Scene, w showing, mark int64) (
 		}
 		if ok {
 			for _, e := range s.Log.Entries(lastAsked(s.Log.Entries(mark), mark)) {
-				if checklist.IsKind(e, parsers.KindTagPresent, parsers.KindCardAccepted, parsers.KindCardRefused) {
+				if checklist.IsKind(e, parsers.KindTagPresent, parsers.KindCardAccepted, parsers.KindCardRefused) && checklist.Concerns(e, w.reader.Index) {
 					return e, nil
 				}
 			}
@@ -216,7 +217,7 @@ const otherCoilTime = time.Second
 
 func placing(w showing) checklist.Instruction {
 	which := "the reader"
-	if w.reader.Index > 0 {
+	if w.several {
 		which = fmt.Sprintf("reader %d", w.reader.Index)
 	}
 	return checklist.Instruction{

@@ -35,7 +35,7 @@ func (b Board) check() error {
 		checkName("name", b.Name), checkName("network", b.Network), b.checkMAC(), b.checkIP(), b.checkGateway(),
 		checkText("firmware", b.Firmware),
 		checkRange("speed", b.Speed, 50, 4000000),
-		checkWord("polarity", b.Polarity, false), checkWord("leaving", b.Leaving, false),
+		checkWord("polarity", b.Polarity, false), checkWord("leaving", b.Leaving, false), checkWord("lists", b.Lists, false),
 		b.checkLamps(), b.checkSupply(),
 	)
 }
@@ -109,6 +109,7 @@ func (r Reader) check() error {
 	return first(
 		checkName("board", r.Board), checkRange("index", r.Index, 0, 15),
 		checkWord("behaviour", r.Behaviour, true), checkWord("at_boot", r.AtBoot, false),
+		checkWord("when_dead", r.WhenDead, false), checkWord("after_reset", r.AfterReset, false),
 	)
 }
 

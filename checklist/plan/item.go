@@ -29,7 +29,9 @@ func (p *Plan) Item(prop string) (checklist.Item, error) {
 		Board: boardPlan(b), Taken: p.taken(b), Tags: p.tagsFor(q),
 	}
 	for _, r := range p.ReadersOf(b.Name) {
-		it.Readers = append(it.Readers, checklist.Reader{Index: r.Index, Coil: r.Coil, Behaviour: r.Behaviour})
+		it.Readers = append(it.Readers, checklist.Reader{
+			Index: r.Index, Coil: r.Coil, Behaviour: r.Behaviour, AtBoot: r.AtBoot, WhenDead: r.WhenDead, AfterReset: r.AfterReset,
+		})
 	}
 	if len(it.Readers) == 0 {
 		return checklist.Item{}, fmt.Errorf("prop %q: board %q: no reader is planned on it", prop, b.Name)
@@ -54,7 +56,7 @@ func (p *Plan) unknownProp(prop string) error {
 func boardPlan(b Board) checklist.BoardPlan {
 	plan := checklist.BoardPlan{
 		Asset: b.Name, Firmware: b.Firmware, Speed: b.Speed, Polarity: b.Polarity,
-		Leaving: b.Leaving, Lamps: append([]string(nil), b.Lamps...), SupplyV: b.SupplyV,
+		Leaving: b.Leaving, Lamps: append([]string(nil), b.Lamps...), SupplyV: b.SupplyV, Lists: b.Lists,
 	}
 	if !b.MAC.IsZero() {
 		plan.MAC = b.MAC.String()

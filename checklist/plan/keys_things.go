@@ -31,6 +31,7 @@ func boardKeys() []key[Board] {
 		word("leaving", false, func(t *b) *string { return &t.Leaving }),
 		parsed("lamps", "NAME,NAME,…", false, readList, func(t *b) *[]string { return &t.Lamps }),
 		parsed("supply_v", "VOLTS", false, readFloat, func(t *b) *float64 { return &t.SupplyV }),
+		word("lists", false, func(t *b) *string { return &t.Lists }),
 		text("network", "NAME", false, func(t *b) *string { return &t.Network }),
 	}
 }
@@ -41,6 +42,8 @@ func readerKeys() []key[Reader] {
 		parsed("coil", "NUMBER", true, readInt, func(t *r) *int { return &t.Coil }),
 		word("behaviour", false, func(t *r) *string { return &t.Behaviour }),
 		word("at_boot", false, func(t *r) *string { return &t.AtBoot }),
+		word("when_dead", false, func(t *r) *string { return &t.WhenDead }),
+		word("after_reset", false, func(t *r) *string { return &t.AfterReset }),
 	}
 }
 

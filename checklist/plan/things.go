@@ -54,6 +54,7 @@ type Board struct {
 	Leaving    string       `json:"leaving,omitempty"`  // a tag's leaving: reported or silent
 	Lamps      []string     `json:"lamps,omitempty"`    // what each lamp is, from left to right
 	SupplyV    float64      `json:"supply_v"`           // of its adapter, volts
+	Lists      string       `json:"lists,omitempty"`    // master and cards are kept by the board, or by each reader
 }
 
 // A Reader is one reader of a board and the coil that it drives.
@@ -63,6 +64,10 @@ type Reader struct {
 	Coil      int    `json:"coil"`              // as the site counts, from the controller's base
 	Behaviour string `json:"behaviour"`         // follows, pulse or toggle
 	AtBoot    string `json:"at_boot,omitempty"` // the coil at boot with a tag lying there: on or off
+	// WhenDead is what becomes of a coil that is on when its board dies: stays or off.
+	WhenDead string `json:"when_dead,omitempty"`
+	// AfterReset is what becomes of a toggled coil when its board restarts: keeps or off.
+	AfterReset string `json:"after_reset,omitempty"`
 }
 
 // A Prop is what players touch.
@@ -108,6 +113,12 @@ func words(field string) []string {
 		return []string{"follows", "pulse", "toggle"}
 	case "at_boot":
 		return []string{"on", "off"}
+	case "when_dead":
+		return []string{"stays", "off"}
+	case "after_reset":
+		return []string{"keeps", "off"}
+	case "lists":
+		return []string{"board", "reader"}
 	case "drives":
 		return []string{"light", "effect", "door", "motion"}
 	case "role":

@@ -162,6 +162,14 @@ func (t *trials) text(spacing float64) string {
 	return fmt.Sprintf("Show reader%s the prop's own tag in its object%s, and lift it after a second.", which, at)
 }
 
+// readersOf are those that the step is about: its own where it is each reader's.
+func readersOf(s *checklist.Scene) []checklist.Reader {
+	if s.Step.EachReader != "" {
+		return []checklist.Reader{s.Reader()}
+	}
+	return readers(s.Item)
+}
+
 // readers are those of the item, one where the plan lists none.
 func readers(it checklist.Item) []checklist.Reader {
 	if len(it.Readers) == 0 {
@@ -191,7 +199,7 @@ func otherTag() checklist.Finding {
 // a reader that was shown another tag than asked for is one finding.
 func eachReader(s *checklist.Scene, do func(*trials) ([]checklist.Finding, error)) ([]checklist.Finding, error) {
 	var findings []checklist.Finding
-	for _, r := range readers(s.Item) {
+	for _, r := range readersOf(s) {
 		t, err := newTrials(s, r)
 		if err != nil {
 			return nil, err

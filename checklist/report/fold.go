@@ -37,7 +37,7 @@ func fold(entries []checklist.Entry, plan []checklist.Step) folded {
 	f := folded{Steps: []Step{}, Open: []Open{}, Sittings: []Sitting{}, Gaps: []Gap{}, Notes: []Note{}, answers: map[checklist.Sitting]map[string]int{}}
 	records := map[checklist.Place]*record{}
 	for _, s := range plan {
-		records[checklist.Place{Sitting: s.Sitting, Step: s.ID}] = &record{why: "not begun"}
+		records[s.Place()] = &record{why: "not begun"}
 	}
 	for _, e := range entries {
 		f.remark(e)
@@ -45,17 +45,18 @@ func fold(entries []checklist.Entry, plan []checklist.Step) folded {
 		if e.Type == checklist.EntryExpire {
 			expire(records, plan, e)
 		}
-		if r := records[checklist.Place{Sitting: e.Sitting, Step: e.Step}]; r != nil {
+		if r := records[checklist.Place{Sitting: e.Sitting, Step: e.Step, Reader: e.Reader}]; r != nil {
 			r.take(e)
 		}
 	}
 	ex := newExcerpter(entries)
 	for _, s := range plan {
-		r := records[checklist.Place{Sitting: s.Sitting, Step: s.ID}]
+		r := records[s.Place()]
 		if r.outcome == nil {
 			f.Open = append(f.Open, Open{
 				ID: s.ID, Title: s.Title, Sitting: s.Sitting, Why: r.why,
 				Earlier: list(r.earlier), RestsOn: list(s.RestsOn), Cautions: list(checklist.CautionTexts(s.Cautions)),
+				Reader: s.Reader, EachReader: s.EachReader != "",
 			})
 			continue
 		}
@@ -100,7 +101,7 @@ func expire(records map[checklist.Place]*record, plan []checklist.Step, e checkl
 				on = append(on, base)
 			}
 		}
-		if r := records[checklist.Place{Sitting: s.Sitting, Step: s.ID}]; len(on) > 0 && r.outcome != nil {
+		if r := records[s.Place()]; len(on) > 0 && r.outcome != nil {
 			why := "changed since: " + strings.Join(on, ", ")
 			r.retire(why)
 			r.why = why
@@ -141,7 +142,7 @@ func (f *folded) sittings(plan []checklist.Step, records map[checklist.Place]*re
 			if u.Sitting != sitting {
 				continue
 			}
-			r := records[checklist.Place{Sitting: u.Sitting, Step: u.ID}]
+			r := records[u.Place()]
 			held = held || r.touched
 			if !r.begun.IsZero() && (t.Begun.IsZero() || r.begun.Before(t.Begun)) {
 				t.Begun = r.begun
@@ -170,12 +171,14 @@ func stepOf(s checklist.Step, r *record, ex *excerpter) Step {
 		ID: s.ID, Title: s.Title, Sitting: s.Sitting, Verdict: o.Verdict, Findings: []Finding{},
 		Attempts: o.Attempts, Reason: o.Reason, Seconds: o.Seconds, At: r.at, Entry: Int(r.entry),
 		Earlier: list(r.earlier), RestsOn: list(s.RestsOn), Cautions: list(checklist.CautionTexts(s.Cautions)),
+		Reader: s.Reader, EachReader: s.EachReader != "",
 	}
 	for i, f := range o.Findings {
-		if i == 0 {
+		switch {
+		case step.EachReader:
+		case i == 0:
 			step.Reader = f.Reader
-		}
-		if f.Reader != step.Reader {
+		case f.Reader != step.Reader:
 			step.Reader = -1
 		}
 		step.Findings = append(step.Findings, findingOf(f, ex))

@@ -132,6 +132,8 @@ type Step struct {
 	Earlier  []Earlier         `json:"earlier"` // verdicts that this one takes the place of
 	RestsOn  []string          `json:"rests_on"`
 	Cautions []string          `json:"cautions"`
+	// EachReader says that every reader has a step of its own of this id.
+	EachReader bool `json:"each_reader,omitempty"`
 }
 
 // An Earlier is a verdict that no longer holds.
@@ -150,6 +152,9 @@ type Open struct {
 	Earlier  []Earlier         `json:"earlier"`
 	RestsOn  []string          `json:"rests_on"`
 	Cautions []string          `json:"cautions"`
+	// Reader and EachReader are as in a Step.
+	Reader     int  `json:"reader,omitempty"`
+	EachReader bool `json:"each_reader,omitempty"`
 }
 
 // A Finding is one thing found, with an excerpt of its evidence.

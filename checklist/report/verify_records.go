@@ -122,10 +122,18 @@ func (v *verifier) again(m Model, entries []checklist.Entry) {
 func planOf(m Model) []checklist.Step {
 	var plan []checklist.Step
 	for _, s := range m.Steps {
-		plan = append(plan, checklist.Step{ID: s.ID, Title: s.Title, Sitting: s.Sitting, RestsOn: s.RestsOn, Cautions: cautionsOf(s.Cautions)})
+		step := checklist.Step{ID: s.ID, Title: s.Title, Sitting: s.Sitting, RestsOn: s.RestsOn, Cautions: cautionsOf(s.Cautions)}
+		if s.EachReader {
+			step.EachReader, step.Reader = checklist.EachAlways, s.Reader
+		}
+		plan = append(plan, step)
 	}
 	for _, o := range m.Open {
-		plan = append(plan, checklist.Step{ID: o.ID, Title: o.Title, Sitting: o.Sitting, RestsOn: o.RestsOn, Cautions: cautionsOf(o.Cautions)})
+		step := checklist.Step{ID: o.ID, Title: o.Title, Sitting: o.Sitting, RestsOn: o.RestsOn, Cautions: cautionsOf(o.Cautions)}
+		if o.EachReader {
+			step.EachReader, step.Reader = checklist.EachAlways, o.Reader
+		}
+		plan = append(plan, step)
 	}
 	return plan
 }

@@ -1,9 +1,9 @@
--- Schema 1 of a site's database. Numbers that must be unique are unique here too.
+-- Schema 2 of a site's database. Numbers that must be unique are unique here too.
 -- References are checked at the end of a transaction, so that a change may
 -- replace rows in any order.
 
 CREATE TABLE propwright_schema (version INTEGER NOT NULL);
-INSERT INTO propwright_schema (version) VALUES (1);
+INSERT INTO propwright_schema (version) VALUES (2);
 
 CREATE TABLE controller (
   name    TEXT    NOT NULL PRIMARY KEY,
@@ -30,6 +30,7 @@ CREATE TABLE board (
   leaving    TEXT    NOT NULL CHECK (leaving IN ('', 'reported', 'silent')),
   lamps      TEXT    NOT NULL,           -- names with commas between
   supply_v   REAL    NOT NULL CHECK (supply_v > 0),
+  lists      TEXT    NOT NULL DEFAULT '' CHECK (lists IN ('', 'board', 'reader')),
   UNIQUE (network, ip),
   UNIQUE (name, controller),
   CHECK ((ip IS NULL) = (ip_bits IS NULL))
@@ -44,6 +45,8 @@ CREATE TABLE reader (
   coil       INTEGER NOT NULL CHECK (coil BETWEEN 0 AND 65536),
   behaviour  TEXT    NOT NULL CHECK (behaviour IN ('follows', 'pulse', 'toggle')),
   at_boot    TEXT    NOT NULL CHECK (at_boot IN ('', 'on', 'off')),
+  when_dead  TEXT    NOT NULL DEFAULT '' CHECK (when_dead IN ('', 'stays', 'off')),
+  after_reset TEXT   NOT NULL DEFAULT '' CHECK (after_reset IN ('', 'keeps', 'off')),
   PRIMARY KEY (board, idx),
   UNIQUE (controller, coil),
   FOREIGN KEY (board, controller) REFERENCES board (name, controller) DEFERRABLE INITIALLY DEFERRED

@@ -19,7 +19,7 @@ import (
 var schema string
 
 // schemaVersion is that of schema.sql.
-const schemaVersion = 1
+const schemaVersion = 2
 
 // SQLite is a plan store in one file. It is safe for concurrent use, also by
 // several programs: one writes at a time and the others wait up to 5 s.
@@ -57,7 +57,8 @@ func Create(ctx context.Context, path string) (*SQLite, error) {
 	return s, nil
 }
 
-// Open opens a file that Create made. It refuses one of a newer program.
+// Open opens a file that Create made, and brings one of an older program up to
+// date. It refuses one of a newer program.
 func Open(ctx context.Context, path string) (*SQLite, error) {
 	info, err := os.Stat(path)
 	switch {
@@ -70,7 +71,11 @@ func Open(ctx context.Context, path string) (*SQLite, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := s.checkVersion(ctx); err != nil {
+	version, err := s.version(ctx)
+	if err == nil {
+		err = s.upgrade(ctx, version)
+	}
+	if err != nil {
 		s.db.Close()
 		return nil, err
 	}
@@ -107,22 +112,23 @@ func connect(path string) (*SQLite, error) {
 	return &SQLite{db: db, path: path}, nil
 }
 
-func (s *SQLite) checkVersion(ctx context.Context) error {
-	var tables, version int
-	err := s.db.QueryRowContext(ctx, "SELECT count(*) FROM sqlite_master WHERE type = 'table' AND name = 'propwright_schema'").Scan(&tables)
+// version is the schema of the file, which must be one that this program knows.
+func (s *SQLite) version(ctx context.Context) (version int, err error) {
+	var tables int
+	err = s.db.QueryRowContext(ctx, "SELECT count(*) FROM sqlite_master WHERE type = 'table' AND name = 'propwright_schema'").Scan(&tables)
 	if err == nil && tables == 0 {
 		err = errors.New("holds no site's plan")
 	}
 	if err == nil {
 		err = s.db.QueryRowContext(ctx, "SELECT version FROM propwright_schema").Scan(&version)
 	}
-	if err == nil && version != schemaVersion {
+	if err == nil && (version < 1 || version > schemaVersion) {
 		err = fmt.Errorf("made by another version of the program (schema %d, this one knows %d)", version, schemaVersion)
 	}
 	if err != nil {
-		return storeError(s.path, err)
+		return 0, storeError(s.path, err)
 	}
-	return nil
+	return version, nil
 }
 
 // inTx runs do in a transaction, which it ends either way. Without options it is

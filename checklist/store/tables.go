@@ -33,7 +33,7 @@ func boards() table[plan.Board] {
 	return table[plan.Board]{
 		name: "board", key: []string{"name"},
 		columns: []string{"name", "network", "mac", "ip", "ip_bits", "gateway", "controller",
-			"firmware", "speed", "polarity", "leaving", "lamps", "supply_v"},
+			"firmware", "speed", "polarity", "leaving", "lamps", "supply_v", "lists"},
 		id: func(b plan.Board) string { return b.Name },
 		values: func(b plan.Board) []any {
 			var mac, ip, bits, gateway any
@@ -47,7 +47,7 @@ func boards() table[plan.Board] {
 				gateway = b.Gateway.String()
 			}
 			return []any{b.Name, b.Network, mac, ip, bits, gateway, orNull(b.Controller),
-				b.Firmware, b.Speed, b.Polarity, b.Leaving, strings.Join(b.Lamps, ","), b.SupplyV}
+				b.Firmware, b.Speed, b.Polarity, b.Leaving, strings.Join(b.Lamps, ","), b.SupplyV, b.Lists}
 		},
 		scan: scanBoard,
 	}
@@ -58,7 +58,7 @@ func scanBoard(row scanner) (b plan.Board, err error) {
 	var bits sql.Null[int]
 	var lamps string
 	if err = row.Scan(&b.Name, &b.Network, &mac, &ip, &bits, &gateway, &controller,
-		&b.Firmware, &b.Speed, &b.Polarity, &b.Leaving, &lamps, &b.SupplyV); err != nil {
+		&b.Firmware, &b.Speed, &b.Polarity, &b.Leaving, &lamps, &b.SupplyV, &b.Lists); err != nil {
 		return b, err
 	}
 	b.Controller = controller.V
@@ -86,15 +86,15 @@ func scanBoard(row scanner) (b plan.Board, err error) {
 func readers(p plan.Plan) table[plan.Reader] {
 	return table[plan.Reader]{
 		name: "reader", key: []string{"board", "idx"},
-		columns: []string{"board", "idx", "controller", "coil", "behaviour", "at_boot"},
+		columns: []string{"board", "idx", "controller", "coil", "behaviour", "at_boot", "when_dead", "after_reset"},
 		id:      plan.Reader.Name,
 		values: func(r plan.Reader) []any {
 			b, _ := p.Board(r.Board)
-			return []any{r.Board, r.Index, orNull(b.Controller), r.Coil, r.Behaviour, r.AtBoot}
+			return []any{r.Board, r.Index, orNull(b.Controller), r.Coil, r.Behaviour, r.AtBoot, r.WhenDead, r.AfterReset}
 		},
 		scan: func(row scanner) (r plan.Reader, err error) {
 			var controller string
-			err = row.Scan(&r.Board, &r.Index, &controller, &r.Coil, &r.Behaviour, &r.AtBoot)
+			err = row.Scan(&r.Board, &r.Index, &controller, &r.Coil, &r.Behaviour, &r.AtBoot, &r.WhenDead, &r.AfterReset)
 			return r, err
 		},
 	}

@@ -32,6 +32,7 @@ type boardOptions struct {
 	controller string
 	image      string
 	build      virtual.Build
+	readers    int
 	listFaults bool
 }
 
@@ -60,6 +61,8 @@ func newBoardCmd(d deps) *cobra.Command {
 	f.StringVar(&o.controller, "controller", "", "HOST:PORT where the board finds its controller; without it nobody answers there")
 	f.StringVar(&o.image, "image", "", "file that keeps what the board's memory holds (default: forgotten at the end)")
 	f.IntVar(&o.build.Coil, "coil", o.build.Coil, "coil that the firmware was built with")
+	f.IntVar(&o.readers, "readers", 1, "how many readers it has; each further one has the next coil")
+	f.StringVar(&o.build.Lists, "lists", "board", "where it keeps master and cards: board, or each reader")
 	f.StringVar(&o.build.MAC, "mac", o.build.MAC, "MAC address that it was built with")
 	f.StringVar(&o.build.IP, "ip", o.build.IP, "IP address that it was built with")
 	f.BoolVar(&o.listFaults, "list-faults", false, "list the faults and what they are")
@@ -80,6 +83,7 @@ func runBoard(ctx context.Context, d deps, o boardOptions) (err error) {
 	if o.pace != 1 {
 		clk = clock.Paced(time.Now(), o.pace)
 	}
+	o.build.More = nextCoils(o.build.Coil, readersFor(o.fault, o.readers))
 	board, err := virtual.New(virtual.Config{
 		Clock: clk, Seed: o.seed, Fault: o.fault, Style: o.style, Image: o.image, Build: o.build, Controller: o.controller,
 	})
@@ -108,6 +112,19 @@ func runBoard(ctx context.Context, d deps, o boardOptions) (err error) {
 	}
 	fmt.Fprintf(d.out, "port: %s\ncontrol: %s\n", port, l.Addr())
 	return virtual.ServeControl(ctx, l, board)
+}
+
+// readersFor is how many readers a board has that is to show a fault: some need
+// more than one.
+func readersFor(fault string, readers int) int { return max(readers, virtual.LeastReaders(fault)) }
+
+// nextCoils are the coils of the readers after the first.
+func nextCoils(first, readers int) []int {
+	var more []int
+	for i := 1; i < readers; i++ {
+		more = append(more, first+i)
+	}
+	return more
 }
 
 // listenControl opens a socket for a control channel in a folder of its own, which

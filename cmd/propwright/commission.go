@@ -128,7 +128,7 @@ func runCommission(ctx context.Context, d deps, o commissionOptions) error {
 func sayAgain(w io.Writer, folder *runFolder) {
 	spoilt := checklist.Spoilt(folder.known(), folder.procedure)
 	for _, s := range folder.procedure.Steps {
-		if changed := spoilt[checklist.Place{Sitting: s.Sitting, Step: s.ID}]; len(changed) > 0 {
+		if changed := spoilt[s.Place()]; len(changed) > 0 {
 			fmt.Fprintf(w, "again: %s, %s: changed since it was decided: %s\n", s.Sitting, parsers.Printable(s.Title), strings.Join(changed, ", "))
 		}
 	}

@@ -58,6 +58,9 @@ type portPlan struct {
 // the last process ended, and that process had not yet put on record, is put on
 // record first.
 func newConduct(ctx context.Context, folder *runFolder, c cast) (_ *conduct, err error) {
+	if folder.header() == nil {
+		folder.procedure = folder.procedure.Of(c.item)
+	}
 	run := &conduct{folder: folder, clock: c.clock, closing: append(c.closing, folder.journal.Close)}
 	defer func() {
 		if err != nil {

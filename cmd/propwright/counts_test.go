@@ -88,7 +88,7 @@ func perfectRun(t *testing.T, seed uint64) {
 	}
 	fmt.Fprintf(&table, "\nprocedure %s     prompts  keys instructions  observed  tool-made     whole\n", run.procedure.Name)
 	for _, s := range run.procedure.Steps {
-		c := of[checklist.Place{Sitting: s.Sitting, Step: s.ID}]
+		c := of[s.Place()]
 		row(fmt.Sprintf("%s %s", s.Sitting, s.ID), c)
 		sum = sum.plus(c)
 		if s.Check != "wiring" && s.Check != "sign-off" {

@@ -24,10 +24,12 @@ instructions, and a signed report. Time is simulated, so it takes seconds. With
 --fault the board has that fault; propwright board --list-faults names them.`
 
 type demoOptions struct {
-	dir   string
-	fault string
-	style string
-	seed  uint64
+	dir     string
+	fault   string
+	style   string
+	seed    uint64
+	readers int
+	lists   string
 }
 
 func newDemoCmd(d deps) *cobra.Command {
@@ -45,6 +47,8 @@ func newDemoCmd(d deps) *cobra.Command {
 	f.StringVar(&o.fault, "fault", "", "what is wrong with the board")
 	f.StringVar(&o.style, "style", virtual.StylePlain, "how the board prints: plain or convention")
 	f.Uint64Var(&o.seed, "seed", 1, "of everything that is left to chance")
+	f.IntVar(&o.readers, "readers", 1, "how many readers the board has, up to 8")
+	f.StringVar(&o.lists, "lists", "board", "where it keeps master and cards: board, or each reader")
 	return cmd
 }
 
@@ -52,11 +56,14 @@ func runDemo(ctx context.Context, d deps, o demoOptions) error {
 	if err := checkFaultName(o.fault); err != nil {
 		return err
 	}
+	if err := demoBuild(o).Check(); err != nil {
+		return usageError{err}
+	}
 	dir, err := demoDir(o.dir)
 	if err != nil {
 		return err
 	}
-	st, err := makeDemoSite(ctx, d, filepath.Join(dir, "site"), report.DemoComment)
+	st, err := makeDemoSite(ctx, d, filepath.Join(dir, "site"), report.DemoComment, o)
 	if err != nil {
 		return err
 	}
@@ -131,7 +138,7 @@ func demonstrate(ctx context.Context, d deps, o demoOptions, st *sitePlan) (err 
 // the controller that the board finds, and hands. end takes them away again.
 func demoBoard(ctx context.Context, d deps, o demoOptions, run *conduct) (end func() error, err error) {
 	board, err := virtual.New(virtual.Config{
-		Clock: run.clock, Seed: o.seed, Fault: o.fault, Style: o.style,
+		Clock: run.clock, Seed: o.seed, Fault: o.fault, Style: o.style, Build: demoBuild(o),
 		Controller: run.standIn.Addr(), LockStep: true, CountFrames: true,
 	})
 	if err != nil {
@@ -153,6 +160,14 @@ func demoBoard(ctx context.Context, d deps, o demoOptions, run *conduct) (end fu
 		stopHands()
 		return board.Close()
 	}, nil
+}
+
+// demoBuild is how the demo's board was built.
+func demoBuild(o demoOptions) virtual.Build {
+	b := virtual.DefaultBuild()
+	b.Lists = o.lists
+	b.More = nextCoils(demoFirstMore, readersFor(o.fault, o.readers))
+	return b
 }
 
 // demoSittings holds the bench sitting and, where that passed, the one in the room.

@@ -22,6 +22,7 @@ type signedReport struct {
 type signedStep struct {
 	ID       string `json:"id"`
 	Sitting  string `json:"sitting"`
+	Reader   int    `json:"reader"`
 	Verdict  string `json:"verdict"`
 	Findings []struct {
 		What    string `json:"what"`
@@ -144,6 +145,8 @@ func TestFaultTableIsWhole(t *testing.T) {
 		}
 		delete(known, row.fault)
 	}
+	// One needs more readers than the contract's board has: TestCrossedReadersAreNamed.
+	delete(known, "readers-crossed")
 	for name := range known {
 		t.Errorf("fault %q has no row in the table", name)
 	}

@@ -1,31 +1,42 @@
 package main
 
 import (
+	"cmp"
 	"context"
+	"fmt"
 	"strings"
 
 	"propwright/checklist/plan"
+	"propwright/serialmon/virtual"
 )
 
 // demoProp is the prop that the demo commissions.
 const demoProp = "harbour-bell"
 
+// demoFirstMore is the number before the coils of a demo board's further readers:
+// the first one's neighbour belongs to another prop.
+const demoFirstMore = 120
+
 // demoThings is the invented site of the demo: one controller, the prop under
 // test, and a neighbour whose numbers must not be touched.
-func demoThings() []string {
-	return []string{
+func demoThings(b virtual.Build) []string {
+	things := []string{
 		"controller bay-1 address=10.77.0.10 port=502 unit=1 base=1",
-		"board rdr-07 mac=02:54:57:00:00:57 ip=10.77.0.57/24 gateway=10.77.0.1 controller=bay-1 speed=115200 polarity=active-high leaving=reported lamps=red,green,blue supply_v=5",
+		"board rdr-07 mac=02:54:57:00:00:57 ip=10.77.0.57/24 gateway=10.77.0.1 controller=bay-1 speed=115200 polarity=active-high leaving=reported lamps=red,green,blue supply_v=5 lists=" + cmp.Or(b.Lists, "board"),
 		"board rdr-08 mac=02:54:57:00:00:58 ip=10.77.0.58/24 gateway=10.77.0.1 controller=bay-1 speed=115200 polarity=active-high leaving=reported lamps=red,green,blue supply_v=5",
 		"reader rdr-07/0 coil=117 behaviour=follows",
 		"reader rdr-08/0 coil=118 behaviour=follows",
 		"prop harbour-bell room=Lighthouse cover_mm=6 drives=light board=rdr-07",
 		"prop chart-table room=Lighthouse cover_mm=4 drives=light board=rdr-08",
 	}
+	for i, coil := range b.More {
+		things = append(things, fmt.Sprintf("reader rdr-07/%d coil=%d behaviour=follows", i+1, coil))
+	}
+	return things
 }
 
 // makeDemoSite makes the demo's site with everything in its plan.
-func makeDemoSite(ctx context.Context, d deps, dir, keyComment string) (*sitePlan, error) {
+func makeDemoSite(ctx context.Context, d deps, dir, keyComment string, o demoOptions) (*sitePlan, error) {
 	if err := initSite(ctx, dir, "The Tidewater Rooms", keyComment); err != nil {
 		return nil, err
 	}
@@ -34,7 +45,7 @@ func makeDemoSite(ctx context.Context, d deps, dir, keyComment string) (*sitePla
 		return nil, err
 	}
 	err = st.store.Change(ctx, func(p *plan.Plan) error {
-		for _, thing := range demoThings() {
+		for _, thing := range demoThings(demoBuild(o)) {
 			words := strings.Fields(thing)
 			if err := p.Add(plan.Kind(words[0]), words[1], words[2:]...); err != nil {
 				return err

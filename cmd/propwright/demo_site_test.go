@@ -28,7 +28,7 @@ func demoSeeded(t *testing.T, seed uint64, prepare func(site string)) (folder st
 	site := filepath.Join(t.TempDir(), "site")
 	var out, errOut bytes.Buffer
 	d := newDeps(strings.NewReader(""), &out, &errOut, func(string) string { return "" }, testDeps().now)
-	st, err := makeDemoSite(t.Context(), d, site, report.DemoComment)
+	st, err := makeDemoSite(t.Context(), d, site, report.DemoComment, demoOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}

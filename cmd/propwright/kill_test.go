@@ -102,7 +102,7 @@ func newKillBench(t *testing.T, program string, boardArgs ...string) *killBench 
 	t.Helper()
 	dir := t.TempDir()
 	k := &killBench{program: program, dir: dir, listen: freeAddress(t), answers: filepath.Join(dir, "answers.toml")}
-	site, err := makeDemoSite(t.Context(), testDeps(), filepath.Join(dir, "site"), "test key")
+	site, err := makeDemoSite(t.Context(), testDeps(), filepath.Join(dir, "site"), "test key", demoOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -46,11 +46,11 @@ func (v *virtualHands) Instruct(ctx context.Context, in checklist.Instruction) e
 	case checklist.ActTake:
 		return v.hands.Take()
 	case checklist.ActClear:
-		return errors.Join(v.hands.Take(), v.hands.Flex(false), v.hands.Cable(true))
+		return errors.Join(v.hands.Take(), v.hands.Flex(in.Reader, false), v.hands.Cable(true))
 	case checklist.ActReset:
 		return v.hands.Reset()
 	case checklist.ActFlex, checklist.ActRelax:
-		return v.hands.Flex(in.Act == checklist.ActFlex)
+		return v.hands.Flex(in.Reader, in.Act == checklist.ActFlex)
 	case checklist.ActCableIn, checklist.ActCableOut:
 		return v.hands.Cable(in.Act == checklist.ActCableIn)
 	case checklist.ActSupplyOn, checklist.ActSupplyOff:

@@ -105,7 +105,11 @@ func openRunFolder(dir string) (*runFolder, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &runFolder{dir: dir, number: number, procedure: p, journal: journal, entries: entries}, nil
+	f := &runFolder{dir: dir, number: number, procedure: p, journal: journal, entries: entries}
+	if h := f.header(); h != nil {
+		f.procedure = p.Of(h.Item)
+	}
+	return f, nil
 }
 
 // before are the prop's runs before this one: as they stood when it began, or for
@@ -133,7 +137,7 @@ func (f *runFolder) open(sitting checklist.Sitting) []checklist.Step {
 	decided := checklist.Outcomes(f.known(), f.procedure)
 	var open []checklist.Step
 	for _, s := range f.procedure.Sitting(sitting) {
-		if _, done := decided[checklist.Place{Sitting: sitting, Step: s.ID}]; !done {
+		if _, done := decided[s.Place()]; !done {
 			open = append(open, s)
 		}
 	}
@@ -178,7 +182,7 @@ func (f *runFolder) reported(sitting checklist.Sitting) bool {
 func (f *runFolder) benchPassed() bool {
 	decided := checklist.Outcomes(f.known(), f.procedure)
 	for _, s := range f.procedure.Sitting(checklist.Bench) {
-		v := decided[checklist.Place{Sitting: checklist.Bench, Step: s.ID}].Verdict
+		v := decided[s.Place()].Verdict
 		if v != checklist.Passed && !(v == checklist.Skipped && s.MaySkip) {
 			return false
 		}

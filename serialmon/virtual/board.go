@@ -58,15 +58,19 @@ type Board struct {
 	line    Line
 
 	usb, supply bool
-	flexed      bool
+	flexed      int // reader whose board is bent, noReader for none
 	cold        coldStarts
 	memory      *memory
 	uart        uart
 	lamps       lamps
-	hand        hand
+	hands       []hand // what lies before each reader
+	toMiss      int    // presentations until the next that the fault misses spoils
 	net         network
 	fw          firmware
 }
+
+// noReader is no reader's index.
+const noReader = -1
 
 // dice are independent sources of chance, so that one does not move another.
 type dice struct{ boot, reader, hand, net *rand.Rand }
@@ -96,20 +100,24 @@ func New(cfg Config) (*Board, error) {
 	if cfg.Style != StylePlain && cfg.Style != StyleConvention {
 		return nil, fmt.Errorf("style %q: must be %s or %s", cfg.Style, StylePlain, StyleConvention)
 	}
-	if err := errors.Join(checkFault(cfg.Fault), cfg.Build.check()); err != nil {
+	if err := errors.Join(checkFault(cfg.Fault), cfg.Build.Check()); err != nil {
 		return nil, err
 	}
 	tags, err := cfg.tags()
 	if err != nil {
 		return nil, err
 	}
-	mem, err := openMemory(cfg.Image, cfg.Fault == faultOldContents)
+	if n := LeastReaders(cfg.Fault); cfg.Build.readers() < n {
+		return nil, fmt.Errorf("fault %q: needs a board of %d readers", cfg.Fault, n)
+	}
+	mem, err := openMemory(cfg.Image, cfg.Fault == faultOldContents, cfg.Build.lists())
 	if err != nil {
 		return nil, err
 	}
 	b := &Board{cfg: cfg, clock: cfg.Clock, tags: tags, memory: mem, random: newDice(cfg.Seed)}
 	b.build = misbuild(cfg.Build, cfg.Fault)
 	b.lamps = newLamps(b.build, cfg.Fault == faultLightsInverted)
+	b.flexed, b.hands = noReader, make([]hand, b.build.readers())
 	b.net.cable = cfg.Fault != faultNoCable
 	b.cold.random = b.random.boot
 	return b, nil
@@ -220,3 +228,6 @@ func (b *Board) afterAlways(d time.Duration, f func()) {
 
 // fault reports whether the board has the named fault.
 func (b *Board) fault(name string) bool { return b.cfg.Fault == name }
+
+// faultAt is fault for what goes wrong at one reader: of several it is the first.
+func (b *Board) faultAt(name string, reader int) bool { return reader == 0 && b.fault(name) }

@@ -30,20 +30,28 @@ const (
 
 // firmware is what a firmware holds in volatile memory.
 type firmware struct {
-	radio       bool
-	chip        byte // version that the chip told
-	deaf        bool // no tag is read
-	serves      bool
+	radio      bool
+	serves     bool
+	lists      []listState
+	readers    []readerState
+	red, green time.Time // until when those lamps stay lit
+}
+
+// listState is what a firmware holds of one master and list.
+type listState struct {
 	programming bool
 	master      uid // as far as it knows
+}
 
+// readerState is what a firmware holds of one reader.
+type readerState struct {
+	chip     byte      // version that the chip told
+	deaf     bool      // no tag is read
 	tag      uid       // on the reader, as far as it knows
 	since    time.Time // of tag
 	absent   int       // polls in a row without it
 	switched bool      // held too long, and has been taken note of
 	accepted bool      // tag is accepted and the coil is on for it
-
-	red, green time.Time // until when those lamps stay lit
 }
 
 // start begins a start. Everything before is gone.
@@ -88,7 +96,9 @@ func (b *Board) bootText(c cause) {
 	b.print(textStart(), textCause(c), textFirmware())
 	silent := b.fault(faultSettingsSilent)
 	if !silent {
-		b.print(textSetting("coil", strconv.Itoa(b.build.Coil)))
+		for r := range b.build.readers() {
+			b.tell(r, textSetting("coil", strconv.Itoa(b.build.coil(r))))
+		}
 	}
 	b.print(textSetting("polarity", b.build.Polarity))
 	if !silent {
@@ -111,40 +121,50 @@ func (b *Board) bootRadio() {
 	if b.fault(faultWeakAdapter) && b.ownSupplyAlone() {
 		b.after(weakAfter, func() { b.start(causeBrownOut) })
 	}
-	b.fw.chip = b.chipVersion()
-	b.print(textVersion(b.fw.chip))
-	if silentChip(b.fw.chip) {
-		b.fw.deaf = true
-		b.print(textNoChip())
+	for i := range b.fw.readers {
+		r := &b.fw.readers[i]
+		r.chip = b.chipVersion(i)
+		b.tell(i, textVersion(r.chip))
+		if silentChip(r.chip) {
+			r.deaf = true
+			b.tell(i, textNoChip())
+		}
 	}
 }
 
 func (b *Board) bootSelfTest() {
-	switch b.fw.chip {
-	case chipGood:
-		b.print(textSelfTest("passed"))
-	case chipClone:
-		b.print(textSelfTest("not comparable"))
-	default:
-		if !silentChip(b.fw.chip) {
-			b.fw.deaf = true
-			b.print(textSelfTest("failed"))
+	for i := range b.fw.readers {
+		r := &b.fw.readers[i]
+		switch r.chip {
+		case chipGood:
+			b.tell(i, textSelfTest("passed"))
+		case chipClone:
+			b.tell(i, textSelfTest("not comparable"))
+		default:
+			if !silentChip(r.chip) {
+				r.deaf = true
+				b.tell(i, textSelfTest("failed"))
+			}
 		}
 	}
 }
 
 func (b *Board) bootServe() {
 	b.fw.serves = true
-	b.fw.master = b.memory.Master
-	if b.fault(faultMasterLost) {
-		b.fw.master = ""
+	for i := range b.fw.lists {
+		l, kept := &b.fw.lists[i], b.memory.list(i)
+		l.master = kept.Master
+		if b.fault(faultMasterLost) {
+			l.master = ""
+		}
+		if l.master == "" {
+			b.tellList(i, textNoMaster())
+		} else {
+			b.tellList(i, textMasterKnown(l.master))
+		}
+		b.tellList(i, textCards(len(kept.Cards)))
 	}
-	if b.fw.master == "" {
-		b.print(textNoMaster())
-	} else {
-		b.print(textMasterKnown(b.fw.master))
-	}
-	b.print(textCards(len(b.memory.Cards)), textReady())
+	b.print(textReady())
 	b.showLamps()
 	b.poll()
 }

@@ -10,8 +10,12 @@ const (
 
 func silentChip(version byte) bool { return version == 0x00 || version == 0xFF }
 
-// chipVersion reads the version register.
-func (b *Board) chipVersion() byte {
+// chipVersion reads a reader's version register. Where there are several readers,
+// reader 0 has the fault.
+func (b *Board) chipVersion(reader int) byte {
+	if reader > 0 {
+		return chipGood
+	}
 	switch b.cfg.Fault {
 	case faultReaderZero:
 		return 0x00
@@ -29,13 +33,13 @@ func (b *Board) chipVersion() byte {
 // values are such as were reported of boards with that trouble.
 func (b *Board) looseVersion() byte {
 	wrong := 0.35
-	if b.flexed {
+	if b.flexed == 0 {
 		wrong = 0.70
 	}
 	noise := []byte{0x00, 0xFF, 0x8C, 0x88, 0xCF, 0x80, 0x18}
 	value, lost := noise[b.random.reader.IntN(len(noise))], b.random.reader.Float64() < wrong
-	if b.flexed && !b.hand.flexRead {
-		b.hand.flexRead, lost = true, true // the first bend always opens it
+	if h := &b.hands[0]; b.flexed == 0 && !h.flexRead {
+		h.flexRead, lost = true, true // the first bend always opens it
 	}
 	if lost {
 		return value

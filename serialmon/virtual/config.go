@@ -33,7 +33,37 @@ type Build struct {
 	// order in which they sit.
 	Lamps []string
 	Gain  int // of the reader chip's receiver, 18 to 48 dB (MFRC522 data sheet, tables 97 and 98)
+	// More are the coils of further readers, from index 1 on; Coil is reader 0's.
+	More []int
+	// Lists says whether the "board" keeps one master and one list of cards for all
+	// its readers, as it does with "", or each "reader" its own.
+	Lists string
 }
+
+// readers is how many readers the board has.
+func (b Build) readers() int { return 1 + len(b.More) }
+
+// coil is the coil of a reader.
+func (b Build) coil(reader int) int {
+	if reader == 0 {
+		return b.Coil
+	}
+	return b.More[reader-1]
+}
+
+// list is the number of the list that a reader looks into.
+func (b Build) list(reader int) int {
+	if b.Lists == "reader" {
+		return reader
+	}
+	return 0
+}
+
+// lists is how many lists there are.
+func (b Build) lists() int { return b.list(len(b.More)) + 1 }
+
+// mostReaders is how many readers one board can drive; its pins end there.
+const mostReaders = 8
 
 // DefaultBuild is board "rdr-07" of the demonstration site, for the prop "harbour-bell".
 func DefaultBuild() Build {
@@ -44,13 +74,21 @@ func DefaultBuild() Build {
 	}
 }
 
-// check returns what is wrong with a build.
-func (b Build) check() error {
+// Check returns what is wrong with a build.
+func (b Build) Check() error {
 	if b.Base != 0 && b.Base != 1 {
 		return fmt.Errorf("build: base %d: must be 0 or 1", b.Base)
 	}
-	if b.Coil < b.Base || b.Coil-b.Base > 0xFFFF {
-		return fmt.Errorf("build: coil %d: must be %d to %d", b.Coil, b.Base, 0xFFFF+b.Base)
+	if b.readers() > mostReaders {
+		return fmt.Errorf("build: %d readers: a board drives %d at most", b.readers(), mostReaders)
+	}
+	for reader := range b.readers() {
+		if c := b.coil(reader); c < b.Base || c-b.Base > 0xFFFF {
+			return fmt.Errorf("build: coil %d: must be %d to %d", c, b.Base, 0xFFFF+b.Base)
+		}
+	}
+	if !slices.Contains([]string{"", "board", "reader"}, b.Lists) {
+		return fmt.Errorf("build: lists %q: must be board or reader", b.Lists)
 	}
 	if b.Unit < 0 || b.Unit > 255 {
 		return fmt.Errorf("build: unit %d: must be 0 to 255", b.Unit)

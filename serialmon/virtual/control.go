@@ -1,6 +1,7 @@
 package virtual
 
 import (
+	"errors"
 	"fmt"
 	"maps"
 	"math"
@@ -11,7 +12,7 @@ import (
 // The things that hands and eyes can do; Request.Op is one of them.
 const (
 	OpPlace  = "place"  // lay the tag of Role, or with UID, at SpacingMM before the reader
-	OpTake   = "take"   // lift it
+	OpTake   = "take"   // lift every tag
 	OpFlex   = "flex"   // with On bend the reader board, else let it go
 	OpCable  = "cable"  // with In put the network cable in, else pull it
 	OpSupply = "supply" // with On switch the board's own supply on, else off
@@ -26,7 +27,7 @@ type Request struct {
 	Role      string  `json:"role,omitempty"`
 	UID       string  `json:"uid,omitempty"`
 	SpacingMM float64 `json:"spacing_mm,omitempty"` // from the reader's face, 0 to 1000
-	Reader    int     `json:"reader,omitempty"`     // this board has reader 0 only
+	Reader    int     `json:"reader,omitempty"`     // to place a tag at, or whose board to flex
 	On        *bool   `json:"on,omitempty"`
 	In        *bool   `json:"in,omitempty"`
 }
@@ -59,7 +60,9 @@ func (b *Board) Do(r Request) (Reply, error) {
 	defer b.unlock()
 	switch r.Op {
 	case OpTake:
-		b.hand.tag = ""
+		for i := range b.hands {
+			b.hands[i].tag = ""
+		}
 	case OpReset:
 		b.reset(causeReset)
 	case OpLamps:
@@ -72,8 +75,8 @@ func (b *Board) Do(r Request) (Reply, error) {
 }
 
 func (b *Board) doPlace(r Request) error {
-	if r.Reader != 0 {
-		return fmt.Errorf("reader %d: this board has reader 0 only", r.Reader)
+	if err := b.checkReader(r.Reader); err != nil {
+		return err
 	}
 	if !(r.SpacingMM >= 0 && r.SpacingMM <= 1000) || math.IsNaN(r.SpacingMM) {
 		return fmt.Errorf("spacing_mm %g: must be 0 to 1000", r.SpacingMM)
@@ -92,7 +95,14 @@ func (b *Board) doPlace(r Request) error {
 	}
 	b.mu.Lock()
 	defer b.unlock()
-	b.place(u, r.SpacingMM)
+	b.place(r.Reader, u, r.SpacingMM)
+	return nil
+}
+
+func (b *Board) checkReader(reader int) error {
+	if reader < 0 || reader >= b.build.readers() {
+		return fmt.Errorf("reader %d: this board has %d, from 0 on", reader, b.build.readers())
+	}
 	return nil
 }
 
@@ -102,7 +112,7 @@ func (b *Board) doSwitch(r Request) error {
 		name, given = "in", r.In
 	}
 	is, err := flag(name, given)
-	if err != nil {
+	if err = errors.Join(err, b.checkReader(r.Reader)); err != nil {
 		return err
 	}
 	b.mu.Lock()
@@ -112,7 +122,10 @@ func (b *Board) doSwitch(r Request) error {
 	}
 	switch r.Op {
 	case OpFlex:
-		b.flexed, b.hand.flexRead = is, false
+		b.flexed = noReader
+		if is {
+			b.flexed, b.hands[r.Reader].flexRead = r.Reader, false
+		}
 	case OpCable:
 		b.setCable(is)
 	case OpSupply:

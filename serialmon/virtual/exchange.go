@@ -93,23 +93,25 @@ func (b *Board) connected(w *wire) {
 	b.net.conn = w
 	b.print(textController(b.build.Controller, "connected"))
 	b.watchConnection(w)
-	if on := b.net.coil; on || !b.fault(faultCoilStaysOn) {
-		b.exchange(func() { b.writeCoil(on) })
+	for reader, on := range b.net.coils {
+		if on || !b.fault(faultCoilStaysOn) {
+			b.exchange(func() { b.writeCoil(reader, on) })
+		}
 	}
 }
 
-// writeCoil tells the controller and then the console.
-func (b *Board) writeCoil(on bool) {
-	w := b.net.conn
+// writeCoil tells the controller of a reader's coil and then the console.
+func (b *Board) writeCoil(reader int, on bool) {
+	w, coil := b.net.conn, b.build.coil(reader)
 	if w != nil && w.closedByPeer() {
 		b.lost()
 		w = nil
 	}
 	if w == nil || !b.net.cable {
-		b.print(textCoilFailed(b.build.Coil, "no controller"))
+		b.print(textCoilFailed(coil, "no controller"))
 		return
 	}
-	address := b.build.Coil - b.build.Base
+	address := coil - b.build.Base
 	if b.fault(faultCoilPlusOne) {
 		address = (address + 1) & 0xFFFF
 	}
@@ -126,11 +128,11 @@ func (b *Board) writeCoil(on bool) {
 	}, func() {
 		switch {
 		case err == nil:
-			b.print(textCoil(b.build.Coil, on))
+			b.print(textCoil(coil, on))
 		case isException(err):
-			b.print(textCoilFailed(b.build.Coil, err.Error()))
+			b.print(textCoilFailed(coil, err.Error()))
 		default:
-			b.print(textCoilFailed(b.build.Coil, "no answer"))
+			b.print(textCoilFailed(coil, "no answer"))
 			if b.net.conn == w {
 				b.dropConnection()
 				b.print(textController(b.build.Controller, "connection lost"))

@@ -38,6 +38,7 @@ const (
 	faultMisses          = "misses"
 	faultWeakAdapter     = "weak-adapter"
 	faultColdStart       = "cold-start"
+	faultReadersCrossed  = "readers-crossed"
 )
 
 // Faults lists every fault that a board can have, those first that a
@@ -69,7 +70,16 @@ func Faults() []Fault {
 		{faultMisses, "three presentations in ten are missed, unless the tag touches the reader"},
 		{faultWeakAdapter, "the board's own supply collapses when the radio comes on; on USB all is well"},
 		{faultColdStart, "four starts in ten on the own supply hang before the network is up"},
+		{faultReadersCrossed, "of several readers the first two are exchanged: a tag on one shows as the other's"},
 	}
+}
+
+// LeastReaders is how many readers a board must have to show a fault.
+func LeastReaders(fault string) int {
+	if fault == faultReadersCrossed {
+		return 2
+	}
+	return 1
 }
 
 // checkFault returns an error that lists the names when there is no such fault.

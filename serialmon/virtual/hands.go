@@ -44,7 +44,7 @@ func (h *Hands) Place(role string, reader int, spacingMM float64) error {
 	return h.lay(Request{Op: OpPlace, Role: role, Reader: reader, SpacingMM: spacingMM}, 0)
 }
 
-// Take lifts the tag, also one that other hands left there.
+// Take lifts every tag, also one that other hands left there.
 func (h *Hands) Take() error {
 	h.mu.Lock()
 	defer h.mu.Unlock()
@@ -54,8 +54,10 @@ func (h *Hands) Take() error {
 	return h.fault()
 }
 
-// Flex bends the reader board or lets it go.
-func (h *Hands) Flex(on bool) error { return h.do(Request{Op: OpFlex, On: &on}) }
+// Flex bends a reader's board or lets it go.
+func (h *Hands) Flex(reader int, on bool) error {
+	return h.do(Request{Op: OpFlex, Reader: reader, On: &on})
+}
 
 // Cable puts the network cable in or pulls it.
 func (h *Hands) Cable(in bool) error { return h.do(Request{Op: OpCable, In: &in}) }

@@ -111,13 +111,13 @@ func (b *Board) showLamps() {
 	var p pattern
 	switch {
 	case !b.fw.serves:
-	case b.fw.programming:
+	case slices.ContainsFunc(b.fw.lists, func(l listState) bool { return l.programming }):
 		p = pattern{blinking, blinking, blinking}
-	case b.fw.master == "":
+	case slices.ContainsFunc(b.fw.lists, func(l listState) bool { return l.master == "" }):
 		p[b.lamps.blue] = blinking
 	case now.Before(b.fw.red):
 		p[b.lamps.red] = lit
-	case b.fw.accepted || now.Before(b.fw.green):
+	case slices.ContainsFunc(b.fw.readers, func(r readerState) bool { return r.accepted }) || now.Before(b.fw.green):
 		p[b.lamps.green] = lit
 	default:
 		p[b.lamps.blue] = lit

@@ -26,13 +26,53 @@ type memory struct {
 	Version int   `json:"virtual_board_memory"`
 	Master  uid   `json:"master"`
 	Cards   []uid `json:"cards"` // in the order of adding
+	// More are the lists of the readers from index 1 on, where each has its own.
+	More []list `json:"more,omitempty"`
 
 	path string // "" when it is kept by the board alone
 }
 
+// A list is a master and its cards.
+type list struct {
+	Master uid   `json:"master"`
+	Cards  []uid `json:"cards"` // in the order of adding
+}
+
+// kept points at one master and its cards.
+type kept struct {
+	Master *uid
+	Cards  *[]uid
+}
+
+// list is one of the lists, as a copy.
+func (m *memory) list(i int) list {
+	k := m.at(i)
+	return list{*k.Master, *k.Cards}
+}
+
+// at is where one of the lists is kept.
+func (m *memory) at(i int) kept {
+	if i == 0 {
+		return kept{&m.Master, &m.Cards}
+	}
+	return kept{&m.More[i-1].Master, &m.More[i-1].Cards}
+}
+
 // openMemory reads the image at path, or makes a fresh memory where there is none;
-// used says that a fresh one comes from another prop.
-func openMemory(path string, used bool) (*memory, error) {
+// used says that a fresh one comes from another prop. It holds as many lists as
+// the firmware keeps.
+func openMemory(path string, used bool, lists int) (*memory, error) {
+	m, err := readMemory(path, used)
+	if err != nil {
+		return nil, err
+	}
+	for len(m.More) < lists-1 {
+		m.More = append(m.More, list{Cards: []uid{}})
+	}
+	return m, nil
+}
+
+func readMemory(path string, used bool) (*memory, error) {
 	fresh := &memory{Version: imageVersion, Cards: []uid{}, path: path}
 	if used {
 		fresh.Master = "04D9137A2C6B80"
@@ -75,21 +115,33 @@ func decodeMemory(data []byte) (*memory, error) {
 	if m.Version != imageVersion {
 		return nil, fmt.Errorf("version %d: this program knows version %d", m.Version, imageVersion)
 	}
-	if len(m.Cards) > cardLimit {
-		return nil, fmt.Errorf("%d cards, a board holds %d at most", len(m.Cards), cardLimit)
+	if len(m.More) >= mostReaders {
+		return nil, fmt.Errorf("%d lists, a board keeps %d at most", len(m.More)+1, mostReaders)
 	}
-	for _, u := range append([]uid{m.Master}, m.Cards...) {
-		if clean, err := parseUID(string(u)); u != "" && (err != nil || clean != u) {
-			return nil, fmt.Errorf("uid %q: not as the board writes it", u)
+	for i := range len(m.More) + 1 {
+		if err := m.at(i).check(); err != nil {
+			return nil, err
 		}
 	}
-	if slices.Contains(m.Cards, "") {
-		return nil, errors.New("a card without identity")
-	}
-	if m.Cards == nil {
-		m.Cards = []uid{}
-	}
 	return m, nil
+}
+
+func (k kept) check() error {
+	if len(*k.Cards) > cardLimit {
+		return fmt.Errorf("%d cards, a board holds %d at most", len(*k.Cards), cardLimit)
+	}
+	for _, u := range append([]uid{*k.Master}, *k.Cards...) {
+		if clean, err := parseUID(string(u)); u != "" && (err != nil || clean != u) {
+			return fmt.Errorf("uid %q: not as the board writes it", u)
+		}
+	}
+	if slices.Contains(*k.Cards, "") {
+		return errors.New("a card without identity")
+	}
+	if *k.Cards == nil {
+		*k.Cards = []uid{}
+	}
+	return nil
 }
 
 func (m *memory) encode() ([]byte, error) {

@@ -31,7 +31,7 @@ type network struct {
 	busy    bool        // an exchange is under way
 	queue   []func()    // exchanges to come
 	dials   int         // counts what was to be dialled; a timer of an earlier one is void
-	coil    bool        // as it should be
+	coils   []bool      // as each reader's should be
 	coilDue []coilWrite // still to be made, in order
 	pulled  bool        // since the start the cable was out
 }
@@ -156,10 +156,10 @@ func (b *Board) hangUp(w *wire) {
 	w.close()
 }
 
-// wantCoil makes the service coil follow the tag.
-func (b *Board) wantCoil(on bool) {
+// wantCoil makes a reader's coil follow its tag.
+func (b *Board) wantCoil(reader int, on bool) {
 	n := &b.net
-	n.coil = on
+	n.coils[reader] = on
 	if !on && b.fault(faultCoilStaysOn) {
 		return
 	}
@@ -171,16 +171,17 @@ func (b *Board) wantCoil(on bool) {
 	if k := len(n.coilDue); k > 0 && n.coilDue[k-1].at.After(due) {
 		due = n.coilDue[k-1].at // a write never overtakes the one before
 	}
-	n.coilDue = append(n.coilDue, coilWrite{due, on})
+	n.coilDue = append(n.coilDue, coilWrite{due, reader, on})
 	b.after(due.Sub(b.clock.Now()), func() {
-		first := n.coilDue[0].on
+		first := n.coilDue[0]
 		n.coilDue = n.coilDue[1:]
-		b.exchange(func() { b.writeCoil(first) })
+		b.exchange(func() { b.writeCoil(first.reader, first.on) })
 	})
 }
 
 // A coilWrite is a write that is due.
 type coilWrite struct {
-	at time.Time
-	on bool
+	at     time.Time
+	reader int
+	on     bool
 }

@@ -16,113 +16,120 @@ const (
 	greenFor = 500 * time.Millisecond
 )
 
-// poll looks for a tag, ten times a second.
+// poll looks for a tag at each reader, ten times a second.
 func (b *Board) poll() {
-	u, fw := b.sense(), &b.fw
-	switch {
-	case u != "" && u == fw.tag:
-		fw.absent = 0
-		b.held()
-	case u != "":
-		if fw.tag != "" {
-			b.left()
-		}
-		b.arrived(u)
-	case fw.tag != "":
-		if fw.absent++; fw.absent >= absentPolls {
-			b.left()
-		}
+	for i := range b.fw.readers {
+		b.pollReader(i)
 	}
 	b.after(pollEvery, b.poll)
 }
 
-func (b *Board) arrived(u uid) {
-	fw := &b.fw
-	fw.tag, fw.since, fw.absent, fw.switched = u, b.clock.Now(), 0, false
-	b.print(textPresent(u))
+func (b *Board) pollReader(i int) {
+	u, r := b.sense(i), &b.fw.readers[i]
 	switch {
-	case fw.master == "":
-		b.enrol(u)
-	case u == fw.master:
-		b.switchProgramming()
-	case fw.programming:
-		b.program(u)
-	case b.known(u):
-		b.print(textAccepted(u))
-		fw.accepted = true
-		b.showFor(&fw.green, greenFor)
-		b.wantCoil(true)
+	case u != "" && u == r.tag:
+		r.absent = 0
+		b.held(i)
+	case u != "":
+		if r.tag != "" {
+			b.left(i)
+		}
+		b.arrived(i, u)
+	case r.tag != "":
+		if r.absent++; r.absent >= absentPolls {
+			b.left(i)
+		}
+	}
+}
+
+func (b *Board) arrived(i int, u uid) {
+	r, l := &b.fw.readers[i], &b.fw.lists[b.build.list(i)]
+	r.tag, r.since, r.absent, r.switched = u, b.clock.Now(), 0, false
+	b.tell(i, textPresent(u))
+	switch {
+	case l.master == "":
+		b.enrol(i, u)
+	case u == l.master:
+		b.switchProgramming(i)
+	case l.programming:
+		b.program(i, u)
+	case b.known(i, u):
+		b.tell(i, textAccepted(u))
+		r.accepted = true
+		b.showFor(&b.fw.green, greenFor)
+		b.wantCoil(i, true)
 	default:
-		b.print(textRefused(u))
-		b.showFor(&fw.red, redFor)
+		b.tell(i, textRefused(u))
+		b.showFor(&b.fw.red, redFor)
 	}
 }
 
 // held takes note of a master that stays: it counts as shown again, once.
-func (b *Board) held() {
-	fw := &b.fw
-	if fw.tag == fw.master && !fw.switched && b.clock.Now().Sub(fw.since) > tooLong {
-		fw.switched = true
-		b.switchProgramming()
+func (b *Board) held(i int) {
+	r := &b.fw.readers[i]
+	if r.tag == b.fw.lists[b.build.list(i)].master && !r.switched && b.clock.Now().Sub(r.since) > tooLong {
+		r.switched = true
+		b.switchProgramming(i)
 	}
 }
 
-func (b *Board) left() {
-	fw := &b.fw
+func (b *Board) left(i int) {
+	r := &b.fw.readers[i]
 	if b.build.Leaving == "reported" {
-		b.print(textGone(fw.tag))
+		b.tell(i, textGone(r.tag))
 	}
-	fw.tag = ""
-	if fw.accepted {
-		fw.accepted = false
-		b.wantCoil(false)
-		b.showFor(&fw.green, greenFor)
+	r.tag = ""
+	if r.accepted {
+		r.accepted = false
+		b.wantCoil(i, false)
+		b.showFor(&b.fw.green, greenFor)
 	}
 }
 
 // enrol makes the first tag the master. It does not begin programming mode however
 // long it stays.
-func (b *Board) enrol(u uid) {
-	b.fw.master, b.fw.switched = u, true
-	b.memory.Master = u
-	b.print(textEnrolled(u))
+func (b *Board) enrol(i int, u uid) {
+	n := b.build.list(i)
+	b.fw.lists[n].master, b.fw.readers[i].switched = u, true
+	*b.memory.at(n).Master = u
+	b.tell(i, textEnrolled(u))
 	b.save()
 	b.showLamps()
 }
 
-func (b *Board) switchProgramming() {
-	fw := &b.fw
-	if fw.programming && b.fault(faultStuckProgram) {
+func (b *Board) switchProgramming(i int) {
+	l := &b.fw.lists[b.build.list(i)]
+	if l.programming && b.fault(faultStuckProgram) {
 		return
 	}
-	fw.programming = !fw.programming
-	b.print(textProgramming(fw.programming))
+	l.programming = !l.programming
+	b.tell(i, textProgramming(l.programming))
 	b.showLamps()
 }
 
 // program adds a card that is unknown and removes one that is known.
-func (b *Board) program(u uid) {
-	m := b.memory
+func (b *Board) program(i int, u uid) {
+	cards := b.memory.at(b.build.list(i)).Cards
 	switch {
-	case b.known(u):
+	case b.known(i, u):
 		if !b.fault(faultCardsStay) {
-			m.Cards = slices.DeleteFunc(m.Cards, func(c uid) bool { return c == u })
+			*cards = slices.DeleteFunc(*cards, func(c uid) bool { return c == u })
 		}
-		b.print(textRemoved(u))
-	case len(m.Cards) >= cardLimit:
-		b.print(textListFull())
+		b.tell(i, textRemoved(u))
+	case len(*cards) >= cardLimit:
+		b.tell(i, textListFull())
 		return
 	default:
-		m.Cards = append(m.Cards, u)
-		b.print(textAdded(u))
+		*cards = append(*cards, u)
+		b.tell(i, textAdded(u))
 	}
 	b.save()
 }
 
 // known searches the card list. With the fault last-card-lost the search ends one
 // place short.
-func (b *Board) known(u uid) bool {
-	cards := b.memory.Cards
+func (b *Board) known(i int, u uid) bool {
+	cards := *b.memory.at(b.build.list(i)).Cards
 	if b.fault(faultLastCardLost) && len(cards) > 0 {
 		cards = cards[:len(cards)-1]
 	}

@@ -88,8 +88,9 @@ func (b *Board) halt() {
 	b.epoch++
 	b.cutLine()
 	b.dropConnection()
-	b.net = network{cable: b.net.cable, cableMoves: b.net.cableMoves}
-	b.fw = firmware{}
+	n := b.build.readers()
+	b.net = network{cable: b.net.cable, cableMoves: b.net.cableMoves, coils: make([]bool, n)}
+	b.fw = firmware{lists: make([]listState, b.build.lists()), readers: make([]readerState, n)}
 }
 
 // coldStarts decides which starts on the own supply hang: two in every five, so

@@ -22,6 +22,32 @@ func fact(kind string, pairs ...string) string {
 	return b.String()
 }
 
+// of makes a text one of a reader's, as boards of several readers print it.
+func (t text) of(reader int) text {
+	name := fmt.Sprint(reader)
+	kind, rest, _ := strings.Cut(t.convention, " ")
+	if rest != "" {
+		rest = " " + rest
+	}
+	return text{"reader " + name + ": " + strings.TrimPrefix(t.plain, "reader "), kind + " reader=" + name + rest}
+}
+
+// tell prints what a reader has to say.
+func (b *Board) tell(reader int, t text) {
+	if b.build.readers() > 1 {
+		t = t.of(reader)
+	}
+	b.print(t)
+}
+
+// tellList prints what one of the lists has to say: the board's, or a reader's own.
+func (b *Board) tellList(n int, t text) {
+	if b.build.lists() > 1 {
+		t = t.of(n)
+	}
+	b.print(t)
+}
+
 // tagText is a line about one tag; a verb says how the plain style goes on.
 func tagText(noun, kind string, u uid, verb string) text {
 	return text{noun + " " + u.spaced() + " " + verb, fact(kind, "uid", string(u))}
