@@ -41,6 +41,7 @@ recover_within = 30.0
 id = "in-service"
 sitting = "site"
 check = "in-service"
+rests_on = ["supply"]
 [step.params]
 start_within = 60.0
 cold_starts = 10

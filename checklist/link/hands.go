@@ -6,14 +6,17 @@ import (
 	"time"
 
 	"propwright/checklist"
+	"propwright/parsers"
 )
 
 // handsTime is how long hands may take to do as they are told where only the
 // controller's side sees it. From experience, no source.
 const handsTime = 15 * time.Second
 
-// hands are what the step has had done so far, earlier attempts included, so that
-// an interrupted step finds the bench as it left it.
+// hands are what hands have done so far. The tag is the step's own, earlier attempts
+// included, so that an interrupted step finds the bench as it left it. Where the
+// power comes from outlasts the step: one that is run again because its evidence no
+// longer holds finds USB away already, unless a port was opened since.
 type hands struct{ tagOn, usbOut, supplyOn bool }
 
 func handsOf(s *checklist.Scene) (h hands) {
@@ -26,9 +29,16 @@ func handsOf(s *checklist.Scene) (h hands) {
 			h.tagOn = true
 		case checklist.ActTake, checklist.ActClear:
 			h.tagOn = false
-		case checklist.ActUSBOut, checklist.ActUSBIn:
+		}
+	}
+	for _, e := range s.Log.Entries(0) {
+		switch {
+		case checklist.IsKind(e, parsers.KindAttached):
+			h.usbOut = false
+		case e.Instruct == nil:
+		case e.Instruct.Act == checklist.ActUSBOut || e.Instruct.Act == checklist.ActUSBIn:
 			h.usbOut = e.Instruct.Act == checklist.ActUSBOut
-		case checklist.ActSupplyOn, checklist.ActSupplyOff:
+		case e.Instruct.Act == checklist.ActSupplyOn || e.Instruct.Act == checklist.ActSupplyOff:
 			h.supplyOn = e.Instruct.Act == checklist.ActSupplyOn
 		}
 	}

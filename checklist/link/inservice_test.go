@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"propwright/checklist"
+	"propwright/parsers"
 )
 
 // The rows of the command contract's table of faults that the step "in-service"
@@ -83,6 +84,44 @@ func TestOneSourceAtATime(t *testing.T) {
 			t.Errorf("hands: %s; want %s", got, want)
 		}
 	})
+}
+
+// The step, run again because the supply is another one, does not ask for what is
+// away already; once a port was opened USB is in again and has to go.
+func TestInServiceAsksForUSBOutOnlyWhereItIsIn(t *testing.T) {
+	for name, tt := range map[string]struct {
+		opened bool
+		want   int
+	}{"USB is out already": {want: 0}, "a port was opened since": {opened: true, want: 1}} {
+		t.Run(name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				first := newDesk(t, nil, nil)
+				if _, err := first.run(t, checklist.Site, "in-service"); err != nil {
+					t.Fatal(err)
+				}
+				kept := first.rig.Keeper.Kept()
+				kept = append(kept, resumed(len(kept)))
+				kept = append(kept, checklist.Entry{N: int64(len(kept)) + 1, Type: checklist.EntryExpire, Changed: []string{"supply"}})
+				again := newDesk(t, kept, nil)
+				if tt.opened {
+					again.rig.Host(parsers.KindAttached)
+				}
+				o, err := again.run(t, checklist.Site, "in-service")
+				if err != nil || o.Verdict != checklist.Passed {
+					t.Fatalf("run again: %v, %q with %q; want passed", err, o.Verdict, values(o))
+				}
+				asked := 0
+				for _, in := range again.rig.Person.Told() {
+					if in.Act == checklist.ActUSBOut {
+						asked++
+					}
+				}
+				if asked != tt.want {
+					t.Errorf("asked %d times for USB out, want %d", asked, tt.want)
+				}
+			})
+		})
+	}
 }
 
 func TestADeadBoardIsNotStartedElevenTimes(t *testing.T) {
