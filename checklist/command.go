@@ -38,7 +38,7 @@ func (e errSkip) Error() string { return "skipped: " + e.reason }
 var errAgain = errors.New("begun again by the person")
 
 // listen takes commands until ctx ends; what ends the attempt becomes the cause
-// with which it cancels.
+// with which it cancels. The end of the commands is the person's going.
 func (e *Engine) listen(ctx context.Context, cancel context.CancelCauseFunc) {
 	for {
 		select {
@@ -46,6 +46,7 @@ func (e *Engine) listen(ctx context.Context, cancel context.CancelCauseFunc) {
 			return
 		case c, open := <-e.Commands:
 			if !open {
+				cancel(ErrPersonGone)
 				return
 			}
 			if err := e.obey(c); err != nil {

@@ -25,7 +25,8 @@ type Engine struct {
 	// Decided, where set, is told of each step as it is decided; again is true for
 	// a step that an earlier process of the run had decided.
 	Decided func(d Decision)
-	// Commands, where set, brings what the person says unasked.
+	// Commands, where set, brings what the person says unasked; closed, it says that
+	// the person has gone.
 	Commands <-chan Command
 	// Skip leaves steps out, by id, each for a reason.
 	Skip map[string]string

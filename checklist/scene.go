@@ -12,6 +12,11 @@ import (
 // ErrNoAnswer says that nobody is there to answer a question.
 var ErrNoAnswer = errors.New("no answer to be had")
 
+// ErrPersonGone says that the person who was there has gone, as when a terminal is
+// closed: nobody would follow an instruction, and a wait for that would tell nothing
+// of the board.
+var ErrPersonGone = fmt.Errorf("the terminal was closed: %w", ErrNoAnswer)
+
 // ErrPortLost says that the port went away and did not come back.
 var ErrPortLost = errors.New("port lost")
 

@@ -50,7 +50,7 @@ func people(ctx context.Context, d deps, o commissionOptions, p checklist.Proced
 		go terminal.read(ctx, d.in) // ends with the process: a read of a terminal cannot be called off
 		c.commands = terminal.commands
 	} else {
-		terminal.ended = true
+		terminal.ended = checklist.ErrNoAnswer
 	}
 	if o.answers != "" {
 		f, err := os.Open(o.answers)

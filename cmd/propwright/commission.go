@@ -136,14 +136,17 @@ func sayAgain(w io.Writer, folder *runFolder) {
 
 // finish says how a run ended.
 func finish(d deps, folder *runFolder, o commissionOptions, verdict checklist.Verdict, err error) error {
+	goesOn := "propwright commission " + o.prop + " --resume goes on where it stopped"
 	switch {
 	case err == nil:
+	case errors.Is(err, checklist.ErrPersonGone):
+		return hintedError{interruptedError{err}, goesOn}
 	case errors.Is(err, checklist.ErrNoAnswer):
 		return hintedError{toolError{what: "report " + folder.dir, err: err}, "an answer for that step in --answers FILE, or a terminal to answer at; then --resume"}
 	case errors.Is(err, checklist.ErrOtherBoard):
 		return toolError{what: "resume", err: err, try: "the board that the run began with, or a new run without --resume"}
 	default:
-		return hintedError{toolSide(folder.dir, err), "propwright commission " + o.prop + " --resume goes on where it stopped"}
+		return hintedError{toolSide(folder.dir, err), goesOn}
 	}
 	fmt.Fprintf(d.out, "report: %s\n", folder.dir)
 	if verdict != checklist.Passed {

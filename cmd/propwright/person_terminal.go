@@ -30,7 +30,7 @@ type terminalPerson struct {
 
 	mu    sync.Mutex
 	open  chan string // of the question that waits for a line; nil when none
-	ended bool        // the input is at its end
+	ended error       // why no line will come; nil while one may
 	last  string      // what was last wanted, to be said again
 }
 
@@ -38,7 +38,8 @@ func newTerminalPerson(out io.Writer, coloured bool, voice speaker, name string)
 	return &terminalPerson{out: out, coloured: coloured, voice: voice, name: name, commands: make(chan checklist.Command)}
 }
 
-// read hands lines on until the input or ctx ends.
+// read hands lines on until the input or ctx ends. An input that ends closes the
+// commands: whoever was there has gone.
 func (p *terminalPerson) read(ctx context.Context, in io.Reader) {
 	lines := bufio.NewScanner(in)
 	for lines.Scan() {
@@ -66,7 +67,8 @@ func (p *terminalPerson) read(ctx context.Context, in io.Reader) {
 	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	p.ended = true
+	p.ended = checklist.ErrPersonGone
+	close(p.commands)
 	if p.open != nil {
 		close(p.open)
 		p.open = nil
@@ -209,16 +211,16 @@ func formOf(q checklist.Question) string {
 func (p *terminalPerson) line(ctx context.Context) (string, error) {
 	got := make(chan string, 1)
 	p.mu.Lock()
-	if p.ended {
-		p.mu.Unlock()
-		return "", checklist.ErrNoAnswer
+	if p.ended != nil {
+		defer p.mu.Unlock()
+		return "", p.ended
 	}
 	p.open = got
 	p.mu.Unlock()
 	select {
 	case line, ok := <-got:
 		if !ok {
-			return "", checklist.ErrNoAnswer
+			return "", checklist.ErrPersonGone
 		}
 		return line, nil
 	case <-ctx.Done():
