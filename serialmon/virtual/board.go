@@ -47,7 +47,6 @@ type Edges struct {
 type Board struct {
 	cfg    Config
 	clock  clock.Clock
-	build  Build // as the firmware has it, which a fault may have changed
 	tags   map[string]uid
 	random dice
 
@@ -56,6 +55,9 @@ type Board struct {
 	epoch   uint64 // counts starts and power losses; timers of an earlier one are void
 	closed  bool
 	line    Line
+	hosted  bool   // a host has the line open
+	build   Build  // as the firmware has it, which a fault may have changed
+	version string // of the firmware
 
 	usb, supply bool
 	flexed      int // reader whose board is bent, noReader for none
@@ -114,7 +116,7 @@ func New(cfg Config) (*Board, error) {
 	if err != nil {
 		return nil, err
 	}
-	b := &Board{cfg: cfg, clock: cfg.Clock, tags: tags, memory: mem, random: newDice(cfg.Seed)}
+	b := &Board{cfg: cfg, clock: cfg.Clock, tags: tags, memory: mem, random: newDice(cfg.Seed), version: firmwareVersion}
 	b.build = misbuild(cfg.Build, cfg.Fault)
 	b.lamps = newLamps(b.build, cfg.Fault == faultLightsInverted)
 	b.flexed, b.hands = noReader, make([]hand, b.build.readers())
@@ -179,7 +181,12 @@ func (b *Board) Close() error {
 
 // The control line that opening a port raises restarts the board through its
 // capacitor, and so does a pulse on it.
-func (b *Board) hostOpened() { b.hostReset() }
+func (b *Board) hostOpened() {
+	b.mu.Lock()
+	defer b.unlock()
+	b.hosted = true
+	b.reset(causeReset)
+}
 
 func (b *Board) hostReset() {
 	b.mu.Lock()
@@ -190,6 +197,7 @@ func (b *Board) hostReset() {
 func (b *Board) hostClosed(lost int) {
 	b.mu.Lock()
 	defer b.unlock()
+	b.hosted = false
 	b.landing += lost
 }
 

@@ -93,7 +93,7 @@ func (b *Board) stages(now time.Duration, rest []stage) {
 }
 
 func (b *Board) bootText(c cause) {
-	b.print(textStart(), textCause(c), textFirmware())
+	b.print(textStart(), textCause(c), textFirmware(b.version))
 	silent := b.fault(faultSettingsSilent)
 	if !silent {
 		for r := range b.build.readers() {

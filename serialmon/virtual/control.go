@@ -19,6 +19,10 @@ const (
 	OpUSB    = "usb"    // with In plug USB in, else out
 	OpReset  = "reset"  // press the board's button
 	OpLamps  = "lamps"  // look at the lamps
+	// OpReflash gives the board new firmware over its USB: version Firmware, built with
+	// Settings where they differ, and with Wipe without what the lists held. It needs the
+	// port for itself.
+	OpReflash = "reflash"
 )
 
 // A Request is one thing to do.
@@ -30,6 +34,10 @@ type Request struct {
 	Reader    int     `json:"reader,omitempty"`     // to place a tag at, or whose board to flex
 	On        *bool   `json:"on,omitempty"`
 	In        *bool   `json:"in,omitempty"`
+	// Of OpReflash.
+	Firmware string            `json:"firmware,omitempty"`
+	Settings map[string]string `json:"settings,omitempty"` // by the names that the board echoes
+	Wipe     bool              `json:"wipe,omitempty"`
 }
 
 // A Reply is what came of it: nothing, what an eye saw, or why it was not done.
@@ -65,11 +73,13 @@ func (b *Board) Do(r Request) (Reply, error) {
 		}
 	case OpReset:
 		b.reset(causeReset)
+	case OpReflash:
+		return Reply{}, b.reflash(r)
 	case OpLamps:
 		return Reply{Lamps: b.lamps.seen(b.clock.Now())}, nil
 	default:
 		return Reply{}, fmt.Errorf("op %q: must be one of %s", r.Op, strings.Join([]string{
-			OpPlace, OpTake, OpFlex, OpCable, OpSupply, OpUSB, OpReset, OpLamps}, ", "))
+			OpPlace, OpTake, OpFlex, OpCable, OpSupply, OpUSB, OpReset, OpLamps, OpReflash}, ", "))
 	}
 	return Reply{}, nil
 }
@@ -100,8 +110,8 @@ func (b *Board) doPlace(r Request) error {
 }
 
 func (b *Board) checkReader(reader int) error {
-	if reader < 0 || reader >= b.build.readers() {
-		return fmt.Errorf("reader %d: this board has %d, from 0 on", reader, b.build.readers())
+	if n := b.cfg.Build.readers(); reader < 0 || reader >= n {
+		return fmt.Errorf("reader %d: this board has %d, from 0 on", reader, n)
 	}
 	return nil
 }

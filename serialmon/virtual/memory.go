@@ -58,6 +58,14 @@ func (m *memory) at(i int) kept {
 	return kept{&m.More[i-1].Master, &m.More[i-1].Cards}
 }
 
+// wipe forgets every master and card.
+func (m *memory) wipe() {
+	for i := range len(m.More) + 1 {
+		k := m.at(i)
+		*k.Master, *k.Cards = "", []uid{}
+	}
+}
+
 // openMemory reads the image at path, or makes a fresh memory where there is none;
 // used says that a fresh one comes from another prop. It holds as many lists as
 // the firmware keeps.

@@ -60,8 +60,8 @@ func textCause(c cause) text {
 	return text{"started after: " + plain, fact("reset-cause", "cause", string(c))}
 }
 
-func textFirmware() text {
-	return text{"firmware " + firmwareName + " " + firmwareVersion, fact("firmware", "name", firmwareName, "version", firmwareVersion)}
+func textFirmware(version string) text {
+	return text{"firmware " + firmwareName + " " + version, fact("firmware", "name", firmwareName, "version", version)}
 }
 
 func textSetting(name, value string) text {
