@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"sync"
 )
 
 // AbortNote begins the remark that a run was ended by the person.
@@ -23,10 +24,11 @@ type CommandVerb string
 
 // The verbs.
 const (
-	CommandNote  CommandVerb = "note"  // put a remark on record
-	CommandSkip  CommandVerb = "skip"  // leave the step out, for a reason
-	CommandAgain CommandVerb = "again" // begin the step again
-	CommandAbort CommandVerb = "abort" // end the run, for a reason
+	CommandNote    CommandVerb = "note"    // put a remark on record
+	CommandSkip    CommandVerb = "skip"    // leave the step out, for a reason
+	CommandAgain   CommandVerb = "again"   // begin the step again
+	CommandReflash CommandVerb = "reflash" // let the port go for new firmware, and take it back
+	CommandAbort   CommandVerb = "abort"   // end the run, for a reason
 )
 
 // errSkip ends an attempt because the person leaves the step out.
@@ -37,29 +39,40 @@ func (e errSkip) Error() string { return "skipped: " + e.reason }
 // errAgain ends an attempt because the person wants the step from its beginning.
 var errAgain = errors.New("begun again by the person")
 
-// listen takes commands until ctx ends; what ends the attempt becomes the cause
-// with which it cancels. The end of the commands is the person's going.
-func (e *Engine) listen(ctx context.Context, cancel context.CancelCauseFunc) {
-	for {
-		select {
-		case <-ctx.Done():
-			return
-		case c, open := <-e.Commands:
-			if !open {
-				cancel(ErrPersonGone)
+// heed runs f while commands are taken. One that obey has an error for ends f: that
+// error becomes the cause of its context's end. The end of the commands is the
+// person's going.
+func (e *Engine) heed(ctx context.Context, obey func(context.Context, Command) error, f func(context.Context) error) error {
+	if e.Commands == nil {
+		return f(ctx)
+	}
+	ctx, cancel := context.WithCancelCause(ctx)
+	var listening sync.WaitGroup
+	defer listening.Wait()
+	defer cancel(nil)
+	listening.Go(func() {
+		for {
+			select {
+			case <-ctx.Done():
 				return
-			}
-			if err := e.obey(c); err != nil {
-				cancel(err)
-				return
+			case c, open := <-e.Commands:
+				if !open {
+					cancel(ErrPersonGone)
+					return
+				}
+				if err := obey(ctx, c); err != nil {
+					cancel(err)
+					return
+				}
 			}
 		}
-	}
+	})
+	return f(ctx)
 }
 
 // obey returns the error that a command ends the attempt with, nil when it does
 // not end it.
-func (e *Engine) obey(c Command) error {
+func (e *Engine) obey(ctx context.Context, c Command) error {
 	if c.Verb == CommandNote || c.Verb == CommandAbort {
 		text := c.Text
 		if c.Verb == CommandAbort {
@@ -74,6 +87,11 @@ func (e *Engine) obey(c Command) error {
 		return errSkip{c.Text}
 	case CommandAgain:
 		return errAgain
+	case CommandReflash:
+		if e.Board == nil || e.Log.Belief().Attached != Yes {
+			return e.Person.Instruct(ctx, Instruction{Act: ActNote, Text: "The port is not open, so there is nothing to let go of: say reflash in a step that listens to the board."})
+		}
+		return errReflash
 	case CommandAbort:
 		return fmt.Errorf("%w: %s", ErrAborted, c.Text)
 	}

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"sync"
 	"time"
 
 	"propwright/parsers"
@@ -25,6 +24,8 @@ type Engine struct {
 	// Decided, where set, is told of each step as it is decided; again is true for
 	// a step that an earlier process of the run had decided.
 	Decided func(d Decision)
+	// Reopened, where set, is told when a re-flash has opened steps again.
+	Reopened func()
 	// Commands, where set, brings what the person says unasked; closed, it says that
 	// the person has gone.
 	Commands <-chan Command
@@ -70,12 +71,31 @@ func (e *Engine) Check() error {
 
 // Run walks the steps of a sitting that are not decided yet and returns the
 // worst verdict of the sitting; a step that may be skipped and was does not
-// count. An error means that the run stopped on the way
-// and can be resumed.
+// count. After a re-flash it begins with the first step that is open by then. An
+// error means that the run stopped on the way and can be resumed.
 func (e *Engine) Run(ctx context.Context, sitting Sitting) (Verdict, error) {
 	if err := e.Check(); err != nil {
 		return NotConfirmed, err
 	}
+	flash, _ := letGo(e.Log.Entries(0))
+	pending := flash != nil && e.Board != nil
+	told := map[Place]bool{}
+	for {
+		if pending {
+			if err := e.reflash(ctx, sitting); err != nil {
+				return NotConfirmed, err
+			}
+		}
+		worst, err := e.walk(ctx, sitting, told)
+		if pending = errors.Is(err, errReflash); !pending {
+			return worst, err
+		}
+	}
+}
+
+// walk goes once through the steps of a sitting; told are those that Decided has
+// heard of.
+func (e *Engine) walk(ctx context.Context, sitting Sitting, told map[Place]bool) (Verdict, error) {
 	steps := e.Procedure.Sitting(sitting)
 	decided := Outcomes(e.Log.Entries(0), e.Procedure)
 	worst := Passed
@@ -95,9 +115,10 @@ func (e *Engine) Run(ctx context.Context, sitting Sitting) (Verdict, error) {
 		if d.Outcome.Verdict != Skipped || !step.MaySkip {
 			worst = worst.Worse(d.Outcome.Verdict)
 		}
-		if e.Decided != nil {
+		if e.Decided != nil && !(d.Again && told[step.Place()]) {
 			e.Decided(d)
 		}
+		told[step.Place()] = true
 	}
 	return worst, nil
 }
@@ -212,15 +233,16 @@ func isSkip(err error) bool {
 }
 
 // attempt runs the check once; again says that this process has begun it before.
-func (e *Engine) attempt(ctx context.Context, step Step, check Check, again bool) ([]Finding, error) {
-	if e.Commands != nil {
-		var cancel context.CancelCauseFunc
-		ctx, cancel = context.WithCancelCause(ctx)
-		var listening sync.WaitGroup
-		defer listening.Wait()
-		defer cancel(nil)
-		listening.Go(func() { e.listen(ctx, cancel) })
-	}
+func (e *Engine) attempt(ctx context.Context, step Step, check Check, again bool) (findings []Finding, err error) {
+	err = e.heed(ctx, e.obey, func(ctx context.Context) error {
+		findings, err = e.begin(ctx, step, check, again)
+		return err
+	})
+	return findings, err
+}
+
+// begin runs the check from its beginning.
+func (e *Engine) begin(ctx context.Context, step Step, check Check, again bool) ([]Finding, error) {
 	earlier := e.beginnings(step)
 	s := &Scene{Step: step, Item: e.Item, Log: e.Log, Clock: e.Clock, Attempt: len(earlier) + 1, engine: e}
 	begun, err := e.Log.Append(Entry{Type: EntryBegin})

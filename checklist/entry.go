@@ -24,6 +24,7 @@ type Entry struct {
 	Measure  *Measure       `json:"measure,omitempty"`
 	Outcome  *Outcome       `json:"outcome,omitempty"`
 	Changed  []string       `json:"changed,omitempty"`
+	Reflash  *Reflash       `json:"reflash,omitempty"`
 	Note     string         `json:"note,omitempty"`
 }
 
@@ -44,6 +45,7 @@ const (
 	EntryBegin    EntryType = "begin"    // a step begins, or begins again
 	EntryVerdict  EntryType = "verdict"  // a step is decided
 	EntryExpire   EntryType = "expire"   // evidence that rested on Changed no longer holds
+	EntryReflash  EntryType = "reflash"  // the port is let go for new firmware, or the board is back with it
 	EntryNote     EntryType = "note"     // a remark for the report
 )
 

@@ -18,16 +18,24 @@ type identity struct{ mac, firmware, master string }
 
 // SameBoard reads the log and says whether all that the board told of itself fits
 // one board. What a recorded change explains (another board, a new build) starts
-// the comparison anew. The error wraps ErrOtherBoard and names both values.
+// the comparison anew; a re-flash that the run itself saw explains other firmware,
+// but no other MAC: the board was in hand all the time. The error wraps
+// ErrOtherBoard and names both values.
 func SameBoard(entries []Entry) error {
 	var known identity
+	flashing := false
 	for _, e := range entries {
 		switch {
+		case e.Reflash != nil:
+			flashing = e.Reflash.State == ReflashLetGo
+			if flashing {
+				known.firmware = ""
+			}
 		case e.Type == EntryExpire:
 			if slices.Contains(e.Changed, "board") {
 				known = identity{}
 			}
-			if slices.Contains(e.Changed, "settings") {
+			if slices.Contains(e.Changed, changeSettings) && !flashing {
 				known.mac, known.firmware = "", ""
 			}
 		case e.Event != nil:

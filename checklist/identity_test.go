@@ -22,6 +22,12 @@ func TestSameBoardKnowsABoardByWhatItPrints(t *testing.T) {
 	changed := func(what string) checklist.Entry {
 		return checklist.Entry{Type: checklist.EntryExpire, Changed: []string{what}}
 	}
+	flash := func(s checklist.ReflashState) checklist.Entry {
+		return checklist.Entry{Type: checklist.EntryReflash, Reflash: &checklist.Reflash{State: s}}
+	}
+	flashed := func(before, after checklist.Entry) []checklist.Entry {
+		return []checklist.Entry{before, flash(checklist.ReflashLetGo), changed("settings"), after, flash(checklist.ReflashBack)}
+	}
 	for name, tt := range map[string]struct {
 		entries []checklist.Entry
 		other   bool
@@ -33,6 +39,9 @@ func TestSameBoardKnowsABoardByWhatItPrints(t *testing.T) {
 		"another firmware":          {entries: []checklist.Entry{firmware("1"), firmware("2")}, other: true},
 		"re-flashed, on record":     {entries: []checklist.Entry{firmware("1"), changed("settings"), firmware("2")}},
 		"cover changed, not board":  {entries: []checklist.Entry{firmware("1"), changed("cover"), firmware("2")}, other: true},
+		"re-flashed in the run":     {entries: flashed(firmware("1"), firmware("2"))},
+		"re-flashed, another MAC":   {entries: flashed(mac("02:54:57:00:00:57"), mac("02:54:57:00:00:58")), other: true},
+		"other firmware afterwards": {entries: append(flashed(firmware("1"), firmware("2")), firmware("1")), other: true},
 		"old master, none enrolled": {entries: []checklist.Entry{echo(parsers.KindSetting, "name", "master", "value", "04A1B2C3")}},
 	} {
 		t.Run(name, func(t *testing.T) {

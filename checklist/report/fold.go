@@ -127,6 +127,8 @@ func (f *folded) remark(e checklist.Entry) {
 		gap("detached", "port let go or lost: "+orUnknown(e.Event.Field("why")))
 	case e.Type == checklist.EntryNote:
 		f.Notes = append(f.Notes, Note{At: utc(e.At), Sitting: e.Sitting, Step: e.Step, Text: e.Note})
+	case e.Reflash != nil:
+		f.Notes = append(f.Notes, Note{At: utc(e.At), Sitting: e.Sitting, Text: e.Reflash.String()})
 	case e.Type == checklist.EntryExpire:
 		f.Notes = append(f.Notes, Note{At: utc(e.At), Text: "changed, so what rested on it no longer holds: " + strings.Join(e.Changed, ", ")})
 	}

@@ -24,6 +24,7 @@ func casting(ctx context.Context, st *sitePlan, d deps, o commissionOptions, ite
 	c = cast{item: item, virtual: o.hands != "" || isPseudoTerminal(o.port)}
 	c.clock, c.anchor = clockOf(o, folder, d.now())
 	c.decided = func(dec checklist.Decision) { printDecision(d.out, d.err, d.outColour(), dec) }
+	c.reopened = func(entries []checklist.Entry) { sayAgain(d.err, entries, folder.procedure) }
 	if c.wording, err = chooseWording(firstOf(o.wording, st.File.Defaults.Wording), st.Dir); err != nil {
 		return cast{}, err
 	}

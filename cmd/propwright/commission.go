@@ -20,7 +20,9 @@ once more in the room. Instructions (=>), questions (??) and cautions (!!) go to
 the terminal; a line a decided step goes to stdout, and at the end the folder of
 the signed report.
 
-While a step waits you may say: note TEXT, skip REASON, again, abort REASON.
+While a step waits you may say: note TEXT, skip REASON, again, reflash, abort REASON.
+reflash lets the port go, so that the board can get new firmware, takes it back, and
+runs again what rested on the settings, and on master and cards if they were lost.
 Three sounds tell good, bad and wanted. In range and repeat steps the spare card,
 shown instead of the tag, takes the last presentation back: it did not count.
 Enter alone repeats what is wanted.
@@ -115,7 +117,7 @@ func runCommission(ctx context.Context, d deps, o commissionOptions) error {
 		return errors.Join(toolSide(folder.dir, err), folder.journal.Close())
 	}
 	fmt.Fprintf(d.err, "report %d, %s sitting%s\n", folder.number, sitting, beforeIt(before))
-	sayAgain(d.err, folder)
+	sayAgain(d.err, folder.known(), folder.procedure)
 	run, err := newConduct(ctx, folder, c)
 	if err != nil {
 		return toolSide(folder.dir, err)
@@ -125,9 +127,9 @@ func runCommission(ctx context.Context, d deps, o commissionOptions) error {
 }
 
 // sayAgain says which steps that were decided are open again, and why.
-func sayAgain(w io.Writer, folder *runFolder) {
-	spoilt := checklist.Spoilt(folder.known(), folder.procedure)
-	for _, s := range folder.procedure.Steps {
+func sayAgain(w io.Writer, entries []checklist.Entry, p checklist.Procedure) {
+	spoilt := checklist.Spoilt(entries, p)
+	for _, s := range p.Steps {
 		if changed := spoilt[s.Place()]; len(changed) > 0 {
 			fmt.Fprintf(w, "again: %s, %s: changed since it was decided: %s\n", s.Sitting, parsers.Printable(s.Title), strings.Join(changed, ", "))
 		}

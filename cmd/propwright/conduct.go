@@ -39,6 +39,7 @@ type cast struct {
 	commands <-chan checklist.Command
 	skip     map[string]string
 	decided  func(checklist.Decision)
+	reopened func([]checklist.Entry) // told of the log when a re-flash has opened steps again; may be nil
 	virtual  bool
 	anchor   time.Time // of a paced clock
 	port     *portPlan // nil without a port
@@ -83,6 +84,9 @@ func newConduct(ctx context.Context, folder *runFolder, c cast) (_ *conduct, err
 	run.engine = &checklist.Engine{
 		Log: run.log, Clock: c.clock, Person: c.person, Procedure: folder.procedure, Item: c.item,
 		Commands: c.commands, Skip: c.skip, Decided: c.decided,
+	}
+	if c.reopened != nil {
+		run.engine.Reopened = func() { c.reopened(run.log.Entries(0)) }
 	}
 	standIn, err := run.listen(ctx, c.listen)
 	if err != nil {

@@ -18,7 +18,7 @@ import (
 
 // A terminalPerson is the technician at a terminal. Instructions and questions
 // go to stderr; one goroutine reads lines, which answer the question that is open
-// and are commands (note, skip, again, abort) while none is.
+// and are commands (note, skip, again, reflash, abort) while none is.
 type terminalPerson struct {
 	out      io.Writer
 	coloured bool
@@ -60,7 +60,7 @@ func (p *terminalPerson) read(ctx context.Context, in io.Reader) {
 		case open != nil:
 			open <- line
 		case line != "":
-			p.say(color.FgYellow, "··", "No question is open. Say note TEXT, skip REASON, again, or abort REASON; Enter alone repeats what is wanted.")
+			p.say(color.FgYellow, "··", "No question is open. Say note TEXT, skip REASON, again, reflash, or abort REASON; Enter alone repeats what is wanted.")
 		default:
 			p.repeat()
 		}
@@ -82,7 +82,7 @@ func commandOf(line string) (checklist.Command, bool) {
 	switch v := checklist.CommandVerb(strings.ToLower(verb)); v {
 	case checklist.CommandNote, checklist.CommandSkip, checklist.CommandAbort:
 		return checklist.Command{Verb: v, Text: text}, text != ""
-	case checklist.CommandAgain:
+	case checklist.CommandAgain, checklist.CommandReflash:
 		return checklist.Command{Verb: v}, text == ""
 	}
 	return checklist.Command{}, false

@@ -1,0 +1,342 @@
+package checklist
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"propwright/parsers"
+)
+
+// A Reflash is on record twice for each time that the board gets new firmware in
+// the middle of a run: as the port is let go, and as the board is back.
+type Reflash struct {
+	State  ReflashState `json:"state"`
+	Before string       `json:"before,omitempty"` // firmware as the board told it; "" where it did not
+	After  string       `json:"after,omitempty"`  // once it is back
+	Lists  ListsFate    `json:"lists,omitempty"`  // once it is back
+	How    How          `json:"how,omitempty"`    // measured: its start says so; stated: a person does
+}
+
+// A ReflashState is how far a re-flash has come.
+type ReflashState string
+
+// The states.
+const (
+	ReflashLetGo ReflashState = "let go"
+	ReflashBack  ReflashState = "back"
+)
+
+// A ListsFate is what became of master and cards.
+type ListsFate string
+
+// The fates.
+const (
+	ListsKept  ListsFate = "kept"
+	ListsLost  ListsFate = "lost"
+	ListsEmpty ListsFate = "empty" // there was nothing to lose
+)
+
+const (
+	changeSettings = "settings"
+	changeLists    = "lists"
+	stepReflash    = "reflash" // that the entries of a re-flash belong to; no step of a procedure
+	reflashLook    = time.Second
+)
+
+// errReflash ends an attempt because the board is to get new firmware.
+var errReflash = errors.New("the board is to be flashed again")
+
+// String says it for people.
+func (r Reflash) String() string {
+	told := func(firmware string) string {
+		if firmware == "" {
+			return "firmware that does not tell its name"
+		}
+		return "firmware " + firmware
+	}
+	if r.State == ReflashLetGo {
+		return "re-flash: the port is let go; before it: " + told(r.Before)
+	}
+	text := fmt.Sprintf("re-flashed: %s, before it %s", told(r.After), told(r.Before))
+	by := "its start says so"
+	if r.How == Stated {
+		by = "a person's word"
+	}
+	switch r.Lists {
+	case ListsKept:
+		text += "; master and cards were kept (" + by + ")"
+	case ListsLost:
+		text += "; master and cards were not kept (" + by + ")"
+	case ListsEmpty:
+		text += "; there were no master and cards to keep"
+	}
+	return text
+}
+
+// letGo is the re-flash that is not over, nil when there is none; n is the number
+// of the entry with which it began.
+func letGo(entries []Entry) (r *Reflash, n int64) {
+	for _, e := range entries {
+		if e.Reflash == nil {
+			continue
+		}
+		r, n = nil, 0
+		if e.Reflash.State == ReflashLetGo {
+			r, n = e.Reflash, e.N
+		}
+	}
+	return r, n
+}
+
+// reflash lets the port go for a flash and takes it back, or goes on with one that
+// an earlier process had begun. What rested on the settings holds no longer from
+// the moment the port is let go; what rested on the lists only where they are lost.
+// A port that does not come back is the error of opening it.
+func (e *Engine) reflash(ctx context.Context, sitting Sitting) error {
+	s := &Scene{Step: Step{ID: stepReflash, Sitting: sitting}, Item: e.Item, Log: e.Log, Clock: e.Clock, Attempt: 1, engine: e, calm: true}
+	e.Log.under(s.Step.Place())
+	defer e.Log.under(Place{})
+	s.begin = e.Log.Len()
+	s.first, s.watched = s.begin, s.begin
+	err := e.heed(ctx, e.duringReflash, func(ctx context.Context) error {
+		return e.flash(ctx, s)
+	})
+	if err != nil {
+		return fmt.Errorf("re-flash: %w", err)
+	}
+	if e.Reopened != nil {
+		e.Reopened()
+	}
+	return nil
+}
+
+func (e *Engine) flash(ctx context.Context, s *Scene) error {
+	before, began := letGo(e.Log.Entries(0))
+	if before == nil {
+		before = &Reflash{State: ReflashLetGo, Before: e.Log.Belief().Firmware.Value}
+		entry, err := e.Log.Append(Entry{Type: EntryReflash, Reflash: before})
+		if err != nil {
+			return err
+		}
+		began = entry.N
+		if _, err := e.Log.Append(Entry{Type: EntryExpire, Changed: []string{changeSettings}}); err != nil {
+			return err
+		}
+	}
+	// A tag that lies there as a wiped board starts would become its master.
+	if err := s.Instruct(ctx, Instruction{Act: ActClear, Text: "Take every tag off the reader, and let go of the reader board."}); err != nil {
+		return err
+	}
+	if err := e.Board.Detach(); err != nil {
+		return err
+	}
+	if err := s.flashed(ctx); err != nil {
+		return err
+	}
+	if err := s.reattach(ctx); err != nil {
+		return err
+	}
+	if err := SameBoard(e.Log.Entries(0)); err != nil {
+		return err
+	}
+	fate, how, err := s.listsAfter(ctx, began)
+	if err != nil {
+		return err
+	}
+	if fate == ListsLost {
+		if _, err := e.Log.Append(Entry{Type: EntryExpire, Changed: []string{changeLists}}); err != nil {
+			return err
+		}
+	}
+	after := Reflash{State: ReflashBack, Before: before.Before, After: e.Log.Belief().Firmware.Value, Lists: fate, How: how}
+	if _, err := e.Log.Append(Entry{Type: EntryReflash, Reflash: &after}); err != nil {
+		return err
+	}
+	return e.Log.Sync()
+}
+
+// flashed waits until the person says that the board has its new firmware. Only a
+// person knows: to open the port and look would restart the board under the loader.
+func (s *Scene) flashed(ctx context.Context) error {
+	q := Question{
+		Key: "flashed", Kind: AskConfirm,
+		Text: "The port is free: flash the board, and close the program that did it. Done?",
+		Cautions: CautionTexts([]Caution{{
+			Text: "One source at a time: the own supply off before USB is in.", Protects: "a burnt computer port or supply",
+		}}),
+	}
+	for {
+		answer, err := s.put(ctx, q)
+		if err != nil {
+			return err
+		}
+		if confirmed(answer.Answer.Text) == Passed {
+			return nil
+		}
+		q.Text = "Say yes when it is done, whether the flash went well or not."
+	}
+}
+
+// reattach opens the port once it is there and free, and lets the board's start
+// through.
+func (s *Scene) reattach(ctx context.Context) error {
+	if err := s.clear(ctx); err != nil { // opening the port may restart the board
+		return err
+	}
+	until := s.Now().Add(s.engine.patience())
+	c := s.Cursor()
+	for told := false; ; told = true {
+		s.bootsOK = 1
+		err := s.engine.Board.Attach(ctx)
+		if err == nil {
+			break
+		}
+		if !s.Now().Before(until) || ctx.Err() != nil {
+			return err
+		}
+		if !told {
+			text := "The port is not free, or not there yet: close the program that flashed, and plug USB in."
+			if err := s.Instruct(ctx, Instruction{Act: ActNote, Text: text}); err != nil {
+				return err
+			}
+		}
+		if err := s.Pause(ctx, reflashLook); err != nil {
+			return err
+		}
+	}
+	_, booted, err := s.AwaitKind(ctx, c, bootWithin, parsers.KindBoot)
+	if err != nil {
+		return err
+	}
+	if !booted {
+		if _, _, err := s.Reset(ctx); err != nil {
+			return err
+		}
+	}
+	return s.SettleWatching(ctx, asksForMaster)
+}
+
+// listsAfter sees from the board's start whether master and cards survived, or
+// asks where that does not say.
+func (s *Scene) listsAfter(ctx context.Context, began int64) (ListsFate, How, error) {
+	entries := s.Log.Entries(0)
+	fate, told := fateOf(stored(entries[:began]), stored(entries[began:]))
+	if told {
+		return fate, Measured, nil
+	}
+	answer, err := s.put(ctx, Question{
+		Key: "lists-kept", Kind: AskConfirm,
+		Text: "The board's start does not say it: does it still know its master and its cards? Say no where you are not sure.",
+	})
+	if err != nil {
+		return "", "", err
+	}
+	if confirmed(answer.Answer.Text) == Passed {
+		return ListsKept, Stated, nil
+	}
+	return ListsLost, Stated, nil
+}
+
+// duringReflash takes what a person says while the port is let go: remarks and the
+// end of the run. Steps wait, so there is nothing else to say.
+func (e *Engine) duringReflash(ctx context.Context, c Command) error {
+	if c.Verb == CommandNote || c.Verb == CommandAbort {
+		return e.obey(ctx, c)
+	}
+	return e.Person.Instruct(ctx, Instruction{Act: ActNote, Text: "A re-flash is under way; first answer whether it is done."})
+}
+
+// contents are what a board stores of one list, as far as it told.
+type contents struct {
+	master Tri
+	cards  int // -1 when not known
+}
+
+// stored folds what the board told of its lists. They go by the reader that the
+// board named as it told of a master or a count; a card that it names a reader with
+// belongs to the board's one list where that reader has none of its own.
+func stored(entries []Entry) map[int]contents {
+	lists := map[int]contents{}
+	for _, e := range entries {
+		if e.Event == nil {
+			continue
+		}
+		of := e.Event.Reader
+		l, own := lists[of]
+		switch e.Event.Kind {
+		case parsers.KindCardAdded, parsers.KindCardRemoved, parsers.KindListWiped:
+			if !own {
+				of = parsers.NoReader
+				l, own = lists[of]
+			}
+		}
+		if !own {
+			l.cards = -1
+		}
+		if l.take(e.Event) {
+			lists[of] = l
+		}
+	}
+	return lists
+}
+
+// take takes in an event; it is false for one that says nothing of a list.
+func (l *contents) take(e *parsers.Event) bool {
+	switch e.Kind {
+	case parsers.KindMasterMissing:
+		l.master = No
+	case parsers.KindMasterEnrolled:
+		l.master = Yes
+	case parsers.KindCardAdded, parsers.KindCardRemoved:
+		if l.cards >= 0 && e.Kind == parsers.KindCardAdded {
+			l.cards++
+		} else if l.cards > 0 {
+			l.cards--
+		}
+	case parsers.KindListWiped:
+		l.cards = 0
+	case parsers.KindSetting:
+		switch e.Field("name") {
+		case parsers.SettingMaster:
+			l.master = Yes
+		case parsers.SettingCards:
+			n, err := strconv.Atoi(strings.TrimSpace(e.Field("value")))
+			if err != nil {
+				n = -1
+			}
+			l.cards = n
+		default:
+			return false
+		}
+	default:
+		return false
+	}
+	return true
+}
+
+// fateOf holds what a board stored before against what its start says now; told is
+// false where that does not say it.
+func fateOf(before, after map[int]contents) (fate ListsFate, told bool) {
+	fate, told = ListsEmpty, true
+	for reader, b := range before {
+		if b.master != Yes && b.cards <= 0 {
+			continue
+		}
+		a, said := after[reader]
+		switch {
+		case said && a.master == No, said && a.cards >= 0 && b.cards >= 0 && a.cards != b.cards:
+			return ListsLost, true
+		case said && a.master == Yes && a.cards >= 0 && a.cards == b.cards:
+			if fate == ListsEmpty {
+				fate = ListsKept
+			}
+		default:
+			told = false
+		}
+	}
+	return fate, told
+}
