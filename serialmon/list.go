@@ -11,6 +11,7 @@ type PortInfo struct {
 	PID     string `json:"pid"`     // USB product number, upper-case hex
 	Serial  string `json:"serial"`  // the adapter's serial number
 	Product string `json:"product"` // the adapter's own name for itself
+	Place   string `json:"place"`   // USB socket and interface, such as 1-1.4:1.0; where the system tells
 	Allowed bool   `json:"allowed"` // this user may read and write it
 	Group   string `json:"group"`   // group that the port belongs to
 }

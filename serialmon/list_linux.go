@@ -68,6 +68,7 @@ func (l Lister) port(entry string, links map[string]string) (p PortInfo, ok bool
 		p.PID = strings.ToUpper(line(usb, "idProduct"))
 		p.Serial = line(usb, "serial")
 		p.Product = line(usb, "product")
+		p.Place = usbPlace(device, usb)
 	}
 	driver, err := filepath.EvalSymlinks(filepath.Join(device, "driver"))
 	if err != nil {
@@ -87,6 +88,18 @@ func usbDevice(device, top string) string {
 		}
 	}
 	return ""
+}
+
+// usbPlace is the interface of a USB device that a port's device belongs to; the
+// kernel names it by bus, sockets and interface (Documentation/driver-api/usb/usb.rst
+// and sysfs-bus-usb, from memory).
+func usbPlace(device, usb string) string {
+	below, err := filepath.Rel(usb, device)
+	if err != nil {
+		return ""
+	}
+	first, _, _ := strings.Cut(below, string(filepath.Separator))
+	return first
 }
 
 // line is the one line of a table's file, or "" where there is none.

@@ -81,11 +81,11 @@ func TestPortsFromKernelTables(t *testing.T) {
 	}
 	dev := func(name string) string { return filepath.Join(tr.root, "dev", name) }
 	want := []serialmon.PortInfo{
-		{Name: dev("ttyACM0"), Stable: dev("ttyACM0"), Adapter: "RP2040 native USB CDC", VID: "2E8A", PID: "000A", Serial: "E660", Allowed: true},
-		{Name: dev("ttyACM1"), Stable: dev("ttyACM1"), Adapter: "USB CDC", VID: "FEED", PID: "0001", Allowed: true},
+		{Name: dev("ttyACM0"), Stable: dev("ttyACM0"), Adapter: "RP2040 native USB CDC", VID: "2E8A", PID: "000A", Serial: "E660", Place: "1-3:1.0", Allowed: true},
+		{Name: dev("ttyACM1"), Stable: dev("ttyACM1"), Adapter: "USB CDC", VID: "FEED", PID: "0001", Place: "1-4:1.0", Allowed: true},
 		{Name: dev("ttyS0"), Stable: dev("ttyS0"), Adapter: "none", Allowed: true},
-		{Name: dev("ttyUSB0"), Stable: dev("serial/by-path/usb-0:1:1.0-port0"), Adapter: "CH340", VID: "1A86", PID: "7523", Allowed: true},
-		{Name: dev("ttyUSB1"), Stable: dev("serial/by-id/usb-DQ01-if00-port0"), Adapter: "FT230X family", VID: "0403", PID: "6015", Serial: "DQ01", Allowed: true},
+		{Name: dev("ttyUSB0"), Stable: dev("serial/by-path/usb-0:1:1.0-port0"), Adapter: "CH340", VID: "1A86", PID: "7523", Place: "1-1:1.0", Allowed: true},
+		{Name: dev("ttyUSB1"), Stable: dev("serial/by-id/usb-DQ01-if00-port0"), Adapter: "FT230X family", VID: "0403", PID: "6015", Serial: "DQ01", Place: "1-2:1.0", Allowed: true},
 	}
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Errorf("Ports() (-want +got):\n%s", diff)

@@ -15,23 +15,37 @@ type portBoard struct {
 
 	mu      sync.Mutex
 	session *serialmon.Session
+	device  *serialmon.Device // behind the port when it was last opened; nil before
 }
 
 var errNotAttached = errors.New("port is not open")
 
-// Attach opens the port unless it is open. The session outlives ctx, which may be
-// that of a single step; Detach ends it.
+// Attach opens the port unless it is open; a port that was let go is opened under
+// the name that its device has by now. The session outlives ctx, which may be that
+// of a single step; Detach ends it.
 func (b *portBoard) Attach(ctx context.Context) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.session != nil {
 		return nil
 	}
+	ports, err := serialmon.ListPorts()
+	if err != nil {
+		ports = nil // then a port has nothing but its name
+	}
+	if b.device != nil {
+		name, found := b.device.Find(ports)
+		if !found {
+			return &serialmon.OpenError{Name: b.options.Name, Reason: serialmon.ReasonMissing, Detail: "its adapter is not plugged in", Hint: "plug the board in where it was"}
+		}
+		b.options.Name = name
+	}
+	device := serialmon.DeviceAt(b.options.Name, ports)
 	session, err := serialmon.Attach(context.WithoutCancel(ctx), b.options)
 	if err != nil {
 		return err
 	}
-	b.session = session
+	b.session, b.device = session, &device
 	if !b.auto {
 		return nil
 	}
