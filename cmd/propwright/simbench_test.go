@@ -1,0 +1,191 @@
+//go:build linux
+
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"propwright/checklist"
+	"propwright/checklist/link"
+	"propwright/checklist/report"
+	"propwright/parsers"
+	"propwright/serialmon"
+	"propwright/serialmon/clock"
+	"propwright/serialmon/virtual"
+)
+
+// A simBench is the demo's site and a virtual board on a real pseudo-terminal that
+// outlive the processes which commission it: each sitting wires a conduct of its own
+// and lets it go. Time is simulated throughout.
+type simBench struct {
+	t       *testing.T
+	site    *sitePlan
+	item    checklist.Item
+	clock   *clock.Sim
+	board   *virtual.Board
+	line    *virtual.PtyLine
+	hands   *virtual.Hands
+	listen  string
+	dir     string // of the run
+	wording []*parsers.Profile
+}
+
+func newSimBench(t *testing.T) *simBench {
+	t.Helper()
+	dir := t.TempDir()
+	b := &simBench{t: t, clock: clock.Simulated(time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)), listen: freeAddress(t)}
+	site, err := makeDemoSite(t.Context(), testDeps(), filepath.Join(dir, "site"), "test key", demoOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.site = site
+	t.Cleanup(func() { site.Close() })
+	if b.item, err = itemOf(t.Context(), site, demoProp); err != nil {
+		t.Fatal(err)
+	}
+	if b.wording, err = parsers.Auto(); err != nil {
+		t.Fatal(err)
+	}
+	if b.board, err = virtual.New(virtual.Config{Clock: b.clock, Seed: 1, Controller: b.listen, LockStep: true, CountFrames: true}); err != nil {
+		t.Fatal(err)
+	}
+	if b.line, err = virtual.NewPtyLine(filepath.Join(dir, "port")); err != nil {
+		t.Fatal(err)
+	}
+	if err := b.board.Connect(b.line); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { b.board.Close() })
+	b.hands = virtual.NewHands(b.board, b.clock)
+	return b
+}
+
+// do does something at the board.
+func (b *simBench) do(r virtual.Request) {
+	b.t.Helper()
+	if _, err := b.board.Do(r); err != nil {
+		b.t.Fatalf("%s: %v", r.Op, err)
+	}
+}
+
+// A sittingPlan is one process's part in a run.
+type sittingPlan struct {
+	sitting  checklist.Sitting
+	person   func(*conduct, checklist.Person) checklist.Person // stands before the virtual hands; nil for them alone
+	commands <-chan checklist.Command
+	changed  []string
+	signer   string
+}
+
+// sit takes the run up, or begins it, and goes on until ctx or the sitting ends.
+func (b *simBench) sit(ctx context.Context, plan sittingPlan) (checklist.Verdict, error) {
+	b.t.Helper()
+	folder := b.folder()
+	run, err := newConduct(b.t.Context(), folder, cast{
+		clock: b.clock, item: b.item, virtual: true, wording: b.wording, commands: plan.commands, changed: plan.changed,
+		listen: &link.Config{Addr: b.listen, Base: b.item.Controller.Base, Clock: b.clock, CountFrames: true},
+	})
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	run.join(portPlan{options: serialmon.Options{
+		Open: b.line.Opener(serialmon.OpenSerial), Name: b.line.Path(), Speed: b.item.Board.Speed, Notice: b.board.Noticed,
+	}})
+	answers, err := readAnswers("answers", strings.NewReader(demoAnswers), folder.procedure)
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	hands := &virtualHands{hands: b.hands, next: answersFile{name: "answers", answers: answers, next: onlooker{}}, pulled: run.board.awaitLost}
+	run.engine.Person = hands
+	if plan.person != nil {
+		run.engine.Person = plan.person(run, hands)
+	}
+	signing, err := signingOf(b.site.Folder, testDeps(), firstOf(plan.signer, "Ada Bench"), "technician")
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	signing.issued = b.clock.Now
+	verdict, err := run.sit(ctx, plan.sitting, signing)
+	return verdict, errors.Join(err, b.part(run))
+}
+
+// part lets a conduct go. The board's connection ends from the board's side, and time
+// passes, so that nothing that the stand-in would have counted off stays under way.
+func (b *simBench) part(run *conduct) error {
+	b.t.Helper()
+	in := true
+	out := !in
+	b.do(virtual.Request{Op: virtual.OpCable, In: &out})
+	if err := b.clock.Sleep(b.t.Context(), time.Millisecond); err != nil {
+		b.t.Fatal(err)
+	}
+	err := run.Close()
+	if noticed := b.board.Noticed(b.t.Context()); noticed != nil {
+		b.t.Fatal(noticed)
+	}
+	b.do(virtual.Request{Op: virtual.OpCable, In: &in})
+	return err
+}
+
+// folder opens the run's folder, or makes it.
+func (b *simBench) folder() *runFolder {
+	b.t.Helper()
+	var folder *runFolder
+	var err error
+	if b.dir != "" {
+		folder, err = openRunFolder(b.dir)
+	} else {
+		var p checklist.Procedure
+		if p, err = loadProcedure(b.site.Folder, "new"); err == nil {
+			folder, err = newRunFolder(b.site.Reports(), demoProp, p)
+		}
+	}
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	b.dir = folder.dir
+	return folder
+}
+
+// entries is the run's journal.
+func (b *simBench) entries() []checklist.Entry {
+	b.t.Helper()
+	folder := b.folder()
+	defer folder.journal.Close()
+	return folder.entries
+}
+
+// report is the signed report as it stands.
+func (b *simBench) report() report.Model {
+	b.t.Helper()
+	text, err := os.ReadFile(filepath.Join(b.dir, report.FileReport))
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	var m report.Model
+	if err := json.Unmarshal(text, &m); err != nil {
+		b.t.Fatal(err)
+	}
+	return m
+}
+
+// verdicts lists the report's steps and findings with their verdicts.
+func (b *simBench) verdicts() string {
+	b.t.Helper()
+	var text strings.Builder
+	for _, s := range b.report().Steps {
+		fmt.Fprintf(&text, "%s %s %s\n", s.Sitting, s.ID, s.Verdict)
+		for _, f := range s.Findings {
+			fmt.Fprintf(&text, "  %s %s\n", f.What, f.Verdict)
+		}
+	}
+	return text.String()
+}
