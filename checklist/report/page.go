@@ -24,6 +24,7 @@ type page struct {
 	Stated     int
 	Planned    int
 	VerifyLine string
+	Earlier    []string // the like, for the other sittings' own reports
 	Plan       []planRow
 	Tagged     []Tag
 }
@@ -70,12 +71,12 @@ type evidence struct {
 type planRow struct{ Name, Value string }
 
 func newPage(m Model, reportDigest string) (page, error) {
-	line := VerifyLine(m)
+	line, earlier := VerifyLine(m), EarlierLines(m)
 	m, err := shown(m)
 	if err != nil {
 		return page{}, err
 	}
-	p := page{Model: m, Digest: reportDigest, Mark: mark(m.Verdict), VerifyLine: line, Plan: planRows(m), Tagged: m.Tags}
+	p := page{Model: m, Digest: reportDigest, Mark: mark(m.Verdict), VerifyLine: line, Earlier: earlier, Plan: planRows(m), Tagged: m.Tags}
 	p.Word, p.Scope = headline(m)
 	p.tally()
 	for _, s := range m.Sittings {

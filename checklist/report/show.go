@@ -10,7 +10,7 @@ import (
 // open, limitations, and how to check the signature. Tags are shown by
 // fingerprint and all text is harmless.
 func Show(m Model) (string, error) {
-	line := VerifyLine(m)
+	line, earlier := VerifyLine(m), EarlierLines(m)
 	m, err := shown(m)
 	if err != nil {
 		return "", err
@@ -40,7 +40,10 @@ func Show(m Model) (string, error) {
 	for _, l := range m.Limitations {
 		fmt.Fprintf(&b, "limitation: %s\n", l)
 	}
-	fmt.Fprintf(&b, "%s\n\ncheck the signature, in the bundle's folder:\n  %s\n", m.Exits, harmless(line))
+	fmt.Fprintf(&b, "%s\n\ncheck the signature, in the bundle's folder:\n", m.Exits)
+	for _, l := range append(earlier, line) {
+		fmt.Fprintf(&b, "  %s\n", harmless(l))
+	}
 	return b.String(), nil
 }
 

@@ -103,8 +103,23 @@ func seconds(s float64) string {
 // VerifyLine is what to type in the bundle's folder to check the signature with
 // the stock tool, without any program of ours.
 func VerifyLine(m Model) string {
-	return fmt.Sprintf("ssh-keygen -Y verify -f %s -I %s -n %s -s %s < %s",
-		FileSigners, m.Signer.Principal, Namespace, FileSignature, FileReport)
+	return verifyLine(m.Signer.Principal, FileSignature, FileReport)
+}
+
+// EarlierLines are the like for the other sittings' own signed reports, which the
+// bundle keeps beside this one.
+func EarlierLines(m Model) []string {
+	var lines []string
+	for _, s := range m.Sittings {
+		if s.Signed != nil && s.Sitting != m.Sitting {
+			lines = append(lines, verifyLine(s.Signed.Principal, earlierName(s.Sitting, FileSignature), earlierName(s.Sitting, FileReport)))
+		}
+	}
+	return lines
+}
+
+func verifyLine(principal, signature, signed string) string {
+	return fmt.Sprintf("ssh-keygen -Y verify -f %s -I %s -n %s -s %s < %s", FileSigners, principal, Namespace, signature, signed)
 }
 
 // headline says the result in a few words, with what they cover.

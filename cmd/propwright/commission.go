@@ -45,6 +45,7 @@ type commissionOptions struct {
 	hands     string
 	signer    string
 	role      string
+	key       string
 	far       bool
 	mute      bool
 }
@@ -82,6 +83,7 @@ func newCommissionCmd(d deps) *cobra.Command {
 	f.BoolVar(&o.mute, "mute", false, "no sounds")
 	f.StringVar(&o.signer, "signer", "", "name of who signs (default: the user's)")
 	f.StringVar(&o.role, "role", "", "role of who signs")
+	f.StringVar(&o.key, "key", "", "file with the signer's own key, Ed25519 in OpenSSH's format (default: the site's key)")
 	return cmd
 }
 
@@ -99,7 +101,7 @@ func runCommission(ctx context.Context, d deps, o commissionOptions) error {
 	if err != nil {
 		return err
 	}
-	signing, err := signingOf(st.Folder, d, o.signer, o.role)
+	signing, err := signingOf(st.Folder, d, o.signer, o.role, o.key)
 	if err != nil {
 		return err
 	}

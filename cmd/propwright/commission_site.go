@@ -15,14 +15,20 @@ import (
 	"propwright/checklist/report"
 )
 
-// signingOf is how the site signs: with its key, as the person named.
-func signingOf(f plan.Folder, d deps, signer, role string) (signing, error) {
+// signingOf is how a person signs: as named, with the key in the file that is given,
+// else with the site's.
+func signingOf(f plan.Folder, d deps, signer, role, keyFile string) (signing, error) {
 	if signer == "" {
 		signer = firstOf(d.env("USER"), d.env("USERNAME"), "technician")
 	}
-	key, err := report.LoadKey(filepath.Join(f.Keys(), signingKeyName))
+	try := "an Ed25519 key of your own without a passphrase, such as ssh-keygen -t ed25519 -N '' -f FILE makes"
+	own := keyFile != ""
+	if !own {
+		keyFile, try = filepath.Join(f.Keys(), signingKeyName), "the site's folder as a whole, from a copy that has its keys"
+	}
+	key, err := report.LoadKey(keyFile)
 	if err != nil {
-		return signing{}, toolError{what: "signing key", err: err, try: "the site's folder as a whole, from a copy that has its keys"}
+		return signing{}, toolError{what: "signing key", err: err, try: try}
 	}
 	secret, err := f.FingerprintKey()
 	if err != nil {
@@ -32,8 +38,12 @@ func signingOf(f plan.Folder, d deps, signer, role string) (signing, error) {
 		signer: report.Signer{Name: signer, Role: role, Principal: signerPrincipal(signer, f.File.Name)},
 		key:    key, fingerprint: secret, issued: d.now,
 	}
-	if err := trustSigner(f, s.signer.Principal, key); err != nil {
+	added, err := trustSigner(f, s.signer.Principal, key)
+	if err != nil {
 		return signing{}, toolError{what: "site's list of signers", err: withoutPath(err), try: "--site with a folder that can be written"}
+	}
+	if added && own {
+		fmt.Fprintf(d.err, "new on the site's list of signers: %s with key %s\n", s.signer.Principal, key.ID())
 	}
 	return s, nil
 }
@@ -53,19 +63,20 @@ func signerPrincipal(signer, site string) string {
 	return principalOf(signer) + "@" + principalOf(site)
 }
 
-// trustSigner puts the site's key and a principal on the site's own list of whose
-// signatures it believes; reports are verified against that list.
-func trustSigner(f plan.Folder, principal string, key report.Key) error {
+// trustSigner puts a key and a principal on the site's own list of whose signatures
+// it believes, unless they are there; reports are verified against that list. Who
+// may write in the site's folder may sign for it.
+func trustSigner(f plan.Folder, principal string, key report.Key) (added bool, err error) {
 	path := filepath.Join(f.Keys(), report.FileSigners)
 	line := report.AllowedSigner(principal, key.Public())
 	had, err := os.ReadFile(path)
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return err
+		return false, err
 	}
 	if strings.Contains("\n"+string(had), "\n"+string(line)) {
-		return nil
+		return false, nil
 	}
-	return os.WriteFile(path, append(had, line...), 0o600)
+	return true, os.WriteFile(path, append(had, line...), 0o600)
 }
 
 // chooseRun picks the run and the sitting: the prop's last run where it is to be

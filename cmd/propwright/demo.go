@@ -180,7 +180,7 @@ func demoSittings(ctx context.Context, d deps, st *sitePlan, run *conduct) (chec
 		{checklist.Bench, "Demo bench technician", "bench technician"},
 		{checklist.Site, "Demo room technician", "room technician"},
 	} {
-		signing, err := signingOf(st.Folder, d, s.signer, s.role)
+		signing, err := signingOf(st.Folder, d, s.signer, s.role, "")
 		if err != nil {
 			return verdict, err
 		}

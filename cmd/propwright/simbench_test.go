@@ -83,6 +83,7 @@ type sittingPlan struct {
 	commands <-chan checklist.Command
 	changed  []string
 	signer   string
+	key      string // file of the signer's own key; "" for the site's
 }
 
 // sit takes the run up, or begins it, and goes on until ctx or the sitting ends.
@@ -108,7 +109,7 @@ func (b *simBench) sit(ctx context.Context, plan sittingPlan) (checklist.Verdict
 	if plan.person != nil {
 		run.engine.Person = plan.person(run, hands)
 	}
-	signing, err := signingOf(b.site.Folder, testDeps(), firstOf(plan.signer, "Ada Bench"), "technician")
+	signing, err := signingOf(b.site.Folder, testDeps(), firstOf(plan.signer, "Ada Bench"), "technician", plan.key)
 	if err != nil {
 		b.t.Fatal(err)
 	}
@@ -117,22 +118,19 @@ func (b *simBench) sit(ctx context.Context, plan sittingPlan) (checklist.Verdict
 	return verdict, errors.Join(err, b.part(run))
 }
 
-// part lets a conduct go. The board's connection ends from the board's side, and time
-// passes, so that nothing that the stand-in would have counted off stays under way.
+// part lets a conduct go: the port at once, and the stand-in once the board has
+// ended its connection too, so that nothing which would have been counted off stays
+// under way on the clock.
 func (b *simBench) part(run *conduct) error {
 	b.t.Helper()
-	in := true
-	out := !in
-	b.do(virtual.Request{Op: virtual.OpCable, In: &out})
-	if err := b.clock.Sleep(b.t.Context(), time.Millisecond); err != nil {
-		b.t.Fatal(err)
-	}
-	err := run.Close()
+	err := errors.Join(run.board.Detach(), run.standIn.Pause())
 	if noticed := b.board.Noticed(b.t.Context()); noticed != nil {
 		b.t.Fatal(noticed)
 	}
-	b.do(virtual.Request{Op: virtual.OpCable, In: &in})
-	return err
+	if err := b.clock.Sleep(b.t.Context(), 3*time.Second); err != nil {
+		b.t.Fatal(err)
+	}
+	return errors.Join(err, run.Close())
 }
 
 // folder opens the run's folder, or makes it.
