@@ -249,7 +249,7 @@ func (e *Engine) begin(ctx context.Context, step Step, check Check, again bool) 
 	if err != nil {
 		return nil, err
 	}
-	s.begin, s.first, s.watched = begun.N, begun.N, begun.N
+	s.begin, s.first, s.watched, s.kept = begun.N, begun.N, begun.N, begun.N
 	if len(earlier) > 0 {
 		s.first = earlier[0].N
 	}
@@ -291,7 +291,7 @@ func (e *Engine) attach(ctx context.Context, s *Scene, again bool) error {
 		if err := s.clear(ctx); err != nil { // opening the port may restart the board
 			return err
 		}
-		if err := e.Board.Attach(ctx); err != nil {
+		if err := s.open(ctx); err != nil {
 			return err
 		}
 	}
@@ -307,6 +307,19 @@ func (e *Engine) attach(ctx context.Context, s *Scene, again bool) error {
 	}
 	s.bootsOK = 0
 	return SameBoard(e.Log.Entries(0))
+}
+
+// open opens the port, or waits for one that was lost to come back.
+func (s *Scene) open(ctx context.Context) error {
+	c := s.Cursor()
+	if err := s.engine.Board.Attach(ctx); err != nil {
+		return err
+	}
+	_, open, err := s.AwaitKind(ctx, c, s.engine.patience(), parsers.KindAttached)
+	if err == nil && !open {
+		err = ErrPortLost
+	}
+	return err
 }
 
 // takenUp reports whether this process goes on with what another has begun.

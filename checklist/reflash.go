@@ -99,7 +99,7 @@ func (e *Engine) reflash(ctx context.Context, sitting Sitting) error {
 	e.Log.under(s.Step.Place())
 	defer e.Log.under(Place{})
 	s.begin = e.Log.Len()
-	s.first, s.watched = s.begin, s.begin
+	s.first, s.watched, s.kept = s.begin, s.begin, s.begin
 	err := e.heed(ctx, e.duringReflash, func(ctx context.Context) error {
 		return e.flash(ctx, s)
 	})
@@ -189,7 +189,7 @@ func (s *Scene) reattach(ctx context.Context) error {
 	c := s.Cursor()
 	for told := false; ; told = true {
 		s.bootsOK = 1
-		err := s.engine.Board.Attach(ctx)
+		err := s.open(ctx)
 		if err == nil {
 			break
 		}

@@ -43,6 +43,7 @@ type Scene struct {
 	bootsOK int           // boots that were asked for and are still to come
 	slowest time.Duration // that hands and reader took to reply to a trial, in this attempt
 	watched int64         // entries up to this number were looked at for what nobody asked for
+	kept    int64         // and up to this one for a port that was lost
 }
 
 // Now is the run's time.
@@ -148,6 +149,9 @@ func (s *Scene) Await(ctx context.Context, c *Cursor, within time.Duration, matc
 
 // await is Await; what names the observation that the time is for, if it is one.
 func (s *Scene) await(ctx context.Context, what string, c *Cursor, within time.Duration, match func(Entry) bool) (Entry, bool, error) {
+	if err := s.lostBefore(ctx, c); err != nil {
+		return Entry{}, false, err
+	}
 	start := s.Now()
 	until := start.Add(within)
 	for {
@@ -185,6 +189,21 @@ func (s *Scene) watch(ctx context.Context, c *Cursor, e Entry) error {
 			s.bootsOK--
 		} else {
 			s.unasked = append(s.unasked, e)
+		}
+	}
+	return nil
+}
+
+// lostBefore looks for a port that was lost before the place of a cursor, as while a
+// person was asked: nothing that is waited for from there on would come.
+func (s *Scene) lostBefore(ctx context.Context, c *Cursor) error {
+	for _, e := range s.Log.Entries(s.kept) {
+		if e.N > c.n {
+			break
+		}
+		s.kept = e.N
+		if !s.calm && IsKind(e, parsers.KindDetached) {
+			return s.comeBack(ctx, CursorAt(e.N))
 		}
 	}
 	return nil
@@ -272,6 +291,12 @@ func (s *Scene) put(ctx context.Context, q Question) (Entry, error) {
 	a, err := s.engine.Person.Ask(ctx, q)
 	if err != nil {
 		return Entry{}, fmt.Errorf("step %q, question %q: %w", q.Step, q.Key, err)
+	}
+	if check, known := s.engine.Checks[s.Step.Check]; known && check.Console() {
+		// What was seen of a board that had gone meanwhile tells nothing.
+		if err := s.lostBefore(ctx, s.Cursor()); err != nil {
+			return Entry{}, err
+		}
 	}
 	a.Question = q
 	return s.Log.Append(Entry{Type: EntryAnswer, Answer: &a})

@@ -31,18 +31,38 @@ func handsOf(s *checklist.Scene) (h hands) {
 			h.tagOn = false
 		}
 	}
-	for _, e := range s.Log.Entries(0) {
+	h.usbOut, h.supplyOn = sources(s.Log.Entries(0))
+	return h
+}
+
+// sources says where the power comes from as far as hands were told. What they were
+// told last before a step was broken off may not have been done: USB then counts as
+// in and the own supply as on, so that both are asked for again.
+func sources(entries []checklist.Entry) (usbOut, supplyOn bool) {
+	var last checklist.Act // with nothing after it that shows that it was done
+	for _, e := range entries {
 		switch {
 		case checklist.IsKind(e, parsers.KindAttached):
-			h.usbOut = false
+			usbOut = false
+		case e.Answer != nil || e.Measure != nil:
+			last = ""
+		case e.Type == checklist.EntryBegin:
+			usbOut = usbOut && last != checklist.ActUSBOut
+			supplyOn = supplyOn || last == checklist.ActSupplyOn || last == checklist.ActSupplyOff
+			last = ""
 		case e.Instruct == nil:
-		case e.Instruct.Act == checklist.ActUSBOut || e.Instruct.Act == checklist.ActUSBIn:
-			h.usbOut = e.Instruct.Act == checklist.ActUSBOut
-		case e.Instruct.Act == checklist.ActSupplyOn || e.Instruct.Act == checklist.ActSupplyOff:
-			h.supplyOn = e.Instruct.Act == checklist.ActSupplyOn
+			continue
+		default:
+			last = e.Instruct.Act
+			switch last {
+			case checklist.ActUSBOut, checklist.ActUSBIn:
+				usbOut = last == checklist.ActUSBOut
+			case checklist.ActSupplyOn, checklist.ActSupplyOff:
+				supplyOn = last == checklist.ActSupplyOn
+			}
 		}
 	}
-	return h
+	return usbOut, supplyOn
 }
 
 // tidy lifts the tag that an interruption left on the reader. A cable that was
