@@ -85,6 +85,14 @@ type Signer struct {
 	Key       string `json:"key"`       // "SHA256:…", the fingerprint of the public key
 }
 
+// Who names the signer for people, with the role where one was given.
+func (s Signer) Who() string {
+	if s.Role == "" {
+		return s.Name
+	}
+	return s.Name + ", " + s.Role
+}
+
 // A Sitting is one occasion on which work was done. A zero time is not known.
 type Sitting struct {
 	Sitting checklist.Sitting `json:"sitting"`

@@ -24,7 +24,7 @@ func Show(m Model) (string, error) {
 	for _, s := range m.Sittings {
 		fmt.Fprintf(&b, "%s: %s, %s", s.Sitting, span(s.Begun, s.Ended), s.Verdict)
 		if s.Signed != nil {
-			fmt.Fprintf(&b, "; signed by %s, %s, %s", s.Signed.Name, s.Signed.Role, dayAndTime(s.Signed.At))
+			fmt.Fprintf(&b, "; signed by %s, %s", s.Signed.Who(), dayAndTime(s.Signed.At))
 		}
 		for i, a := range s.Answers {
 			fmt.Fprintf(&b, "%s%s (%d)", []string{"; answered by ", ", "}[min(i, 1)], a.By, a.Count)

@@ -7,6 +7,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -114,6 +115,11 @@ func runCommission(ctx context.Context, d deps, o commissionOptions) error {
 		return errors.Join(err, folder.journal.Close())
 	}
 	c.changed = changed
+	if since, lain := folder.lainSince(c.clock.Now()); lain && len(changed) == 0 && c.commands != nil {
+		if sitting, err = askChanged(ctx, folder, o, &c, since); err != nil {
+			return finish(d, folder, o, checklist.NotConfirmed, errors.Join(err, folder.journal.Close()))
+		}
+	}
 	before, err := folder.before()
 	if err != nil {
 		return errors.Join(toolSide(folder.dir, err), folder.journal.Close())
@@ -126,6 +132,17 @@ func runCommission(ctx context.Context, d deps, o commissionOptions) error {
 	}
 	verdict, err := run.sit(ctx, sitting, signing)
 	return finish(d, folder, o, verdict, errors.Join(err, run.Close()))
+}
+
+// askChanged has the person at the terminal say what changed while the run lay, and
+// says with which sitting it goes on then.
+func askChanged(ctx context.Context, folder *runFolder, o commissionOptions, c *cast, since time.Time) (checklist.Sitting, error) {
+	changed, answer, err := whatChanged(ctx, c.person, c.commands, since)
+	if err != nil {
+		return "", err
+	}
+	c.changed, c.said = changed, &answer
+	return takeUp(folder, checklist.Sitting(o.sitting), o, changed)
 }
 
 // sayAgain says which steps that were decided are open again, and why.

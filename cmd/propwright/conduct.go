@@ -46,7 +46,8 @@ type cast struct {
 	wording  []*parsers.Profile
 	listen   *link.Config // nil without a stand-in
 	changed  []string
-	closing  []func() error // what the cast brings that has to be let go
+	said     *checklist.Answer // what the person said to have changed; nil where nobody was asked
+	closing  []func() error    // what the cast brings that has to be let go
 }
 
 // A portPlan says how to open a port: Name, Speed, Open, NoReset, Notice.
@@ -180,6 +181,11 @@ func (run *conduct) begin(c cast) error {
 	}
 	if _, err := run.log.Append(checklist.Entry{Type: checklist.EntryRun, Run: &header}); err != nil {
 		return err
+	}
+	if c.said != nil {
+		if _, err := run.log.Append(checklist.Entry{Type: checklist.EntryAnswer, Answer: c.said}); err != nil {
+			return err
+		}
 	}
 	if len(c.changed) == 0 {
 		return nil

@@ -80,12 +80,7 @@ func TestAReflashInTheMiddleOfASitting(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			decided := map[string]int{}
-			for _, e := range b.entries() {
-				if e.Outcome != nil {
-					decided[e.Step]++
-				}
-			}
+			decided := b.decided()
 			again := slices.Sorted(maps.Keys(decided))
 			again = slices.DeleteFunc(again, func(id string) bool { return decided[id] < 2 })
 			if got := strings.Join(again, " "); got != tt.again || verdict != tt.verdict {

@@ -82,6 +82,7 @@ type sittingPlan struct {
 	person   func(*conduct, checklist.Person) checklist.Person // stands before the virtual hands; nil for them alone
 	commands <-chan checklist.Command
 	changed  []string
+	said     *checklist.Answer // to what changed
 	signer   string
 	key      string // file of the signer's own key; "" for the site's
 }
@@ -91,7 +92,7 @@ func (b *simBench) sit(ctx context.Context, plan sittingPlan) (checklist.Verdict
 	b.t.Helper()
 	folder := b.folder()
 	run, err := newConduct(b.t.Context(), folder, cast{
-		clock: b.clock, item: b.item, virtual: true, wording: b.wording, commands: plan.commands, changed: plan.changed,
+		clock: b.clock, item: b.item, virtual: true, wording: b.wording, commands: plan.commands, changed: plan.changed, said: plan.said,
 		listen: &link.Config{Addr: b.listen, Base: b.item.Controller.Base, Clock: b.clock, CountFrames: true},
 	})
 	if err != nil {
@@ -159,6 +160,18 @@ func (b *simBench) entries() []checklist.Entry {
 	folder := b.folder()
 	defer folder.journal.Close()
 	return folder.entries
+}
+
+// decided counts the verdicts of each step.
+func (b *simBench) decided() map[string]int {
+	b.t.Helper()
+	decided := map[string]int{}
+	for _, e := range b.entries() {
+		if e.Outcome != nil {
+			decided[e.Step]++
+		}
+	}
+	return decided
 }
 
 // report is the signed report as it stands.
