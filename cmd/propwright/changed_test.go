@@ -36,7 +36,9 @@ func TestAChangedCoverRepeatsRangeAndRepeat(t *testing.T) {
 	if m.Issue != 2 || !strings.HasPrefix(m.Replaces, "sha256:") {
 		t.Errorf("issue %d in place of %q; want the second, with the digest of the first", m.Issue, m.Replaces)
 	}
-	if !slices.ContainsFunc(b.entries(), func(e checklist.Entry) bool { return e.Answer != nil && e.Answer.By == "Ben Room" && e.Answer.Text == "cover" }) {
+	if !slices.ContainsFunc(b.entries(), func(e checklist.Entry) bool {
+		return e.Answer != nil && e.Answer.By == "Ben Room" && e.Answer.Text == "cover"
+	}) {
 		t.Error("who said that the cover changed is not on record")
 	}
 	if status, words := verifyStatus(t, b.dir); status != statusDone {
