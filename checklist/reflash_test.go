@@ -106,11 +106,15 @@ func (b *flashBench) says(version, mac string, lists ...string) {
 	}
 }
 
-// flashAt says the command once, when d has passed.
-func (b *flashBench) flashAt(d time.Duration, then func()) {
+// flashAt says the command once, when d has passed; the port is refused as often as
+// refusals says after it.
+func (b *flashBench) flashAt(d time.Duration, refusals int, then func()) {
 	said := make(chan checklist.Command)
 	b.Engine.Commands = said
-	b.After(d, func() { b.start = then; said <- checklist.Command{Verb: checklist.CommandReflash} })
+	b.After(d, func() {
+		b.start, b.refusals = then, refusals // before the command is said: the engine reads them after it
+		said <- checklist.Command{Verb: checklist.CommandReflash}
+	})
 }
 
 const ownMAC = "02:54:57:00:00:57"
@@ -140,10 +144,11 @@ func TestAReflashRepeatsWhatItTookTheGroundFrom(t *testing.T) {
 					b.Person.Answers[key] = text
 				}
 				b.start = func() { b.says("3.2.0", ownMAC, own, "0") }
+				refusals := 0
 				if name == "the port's late" {
-					b.After(time.Minute, func() { b.refusals = 5 })
+					refusals = 5
 				}
-				b.flashAt(time.Minute+time.Second, func() { b.ran = nil; b.says("3.3.0", ownMAC, tt.lists...) })
+				b.flashAt(time.Minute, refusals, func() { b.ran = nil; b.says("3.3.0", ownMAC, tt.lists...) })
 				if _, err := b.Run(t.Context(), checklist.Bench); err != nil {
 					t.Fatal(err)
 				}
@@ -178,7 +183,7 @@ func TestAnotherBoardAfterAReflashIsRefused(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				b := newFlashBench(t, nil)
 				b.start = func() { b.says("3.2.0", ownMAC, "04A1B2C3D4E5F6", "0") }
-				b.flashAt(time.Minute, func() { says(b) })
+				b.flashAt(time.Minute, 0, func() { says(b) })
 				if _, err := b.Run(t.Context(), checklist.Bench); !errors.Is(err, checklist.ErrOtherBoard) {
 					t.Errorf("Run = %v; want another board", err)
 				}
@@ -192,7 +197,7 @@ func TestAReflashThatWasBrokenOffIsGoneOnWith(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b := newFlashBench(t, nil)
 		b.start = func() { b.says("3.2.0", ownMAC, "04A1B2C3D4E5F6", "0") }
-		b.flashAt(time.Minute, func() {})
+		b.flashAt(time.Minute, 0, func() {})
 		b.Person.Answers = nil // nobody answers
 		if _, err := b.Run(t.Context(), checklist.Bench); !errors.Is(err, checklist.ErrNoAnswer) {
 			t.Fatalf("Run = %v; want no answer", err)
@@ -220,7 +225,7 @@ func TestAReflashIsRefusedWithoutAnOpenPort(t *testing.T) {
 			_, _, err := s.Await(ctx, s.Cursor(), time.Minute, func(checklist.Entry) bool { return false })
 			return nil, err
 		})
-		b.flashAt(time.Second, func() {})
+		b.flashAt(time.Second, 0, func() {})
 		if _, err := b.Run(t.Context(), checklist.Bench); err != nil {
 			t.Fatal(err)
 		}
