@@ -22,9 +22,11 @@ const controlConns = 8
 // listener fails: JSON Lines, a Reply for each Request, in order. It closes the
 // listener and every connection before it returns; the end of ctx is no error.
 func ServeControl(ctx context.Context, l net.Listener, b *Board) error {
+	ctx, cancel := context.WithCancel(ctx)
+	// On this context, whose end is asked about below: a parent's end reaches it a
+	// moment later than what else hangs on the parent.
 	defer context.AfterFunc(ctx, func() { l.Close() })()
 	defer l.Close()
-	ctx, cancel := context.WithCancel(ctx)
 	var serving sync.WaitGroup
 	defer serving.Wait()
 	defer cancel()
