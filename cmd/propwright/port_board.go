@@ -27,7 +27,7 @@ func (b *portBoard) Attach(ctx context.Context) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.session != nil {
-		return nil
+		return b.session.Err() // nil while it lives, also while the port is away
 	}
 	ports, err := serialmon.ListPorts()
 	if err != nil {
