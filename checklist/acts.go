@@ -29,6 +29,8 @@ type act struct {
 	limit string       // what should come out
 	bad   string       // what to call it when the opposite comes out
 	note  string
+	// text and figure are what the person is told, where that is more than usual.
+	text, figure string
 	// program: the card is shown in programming mode.
 	program bool
 }
@@ -110,7 +112,9 @@ func (a *acts) perform(ctx context.Context, x act) (result string, seen []Entry,
 // done with nobody listening: a list change that comes out the wrong way round is
 // then asked for once more.
 func (a *acts) present(ctx context.Context, x act) (Entry, bool, error) {
-	p := Presentation{Role: x.role, Act: ActPresent, Hold: a.hold, Within: a.within, Kinds: []parsers.Kind{x.want, x.other}}
+	p := Presentation{
+		Role: x.role, Act: ActPresent, Hold: a.hold, Within: a.within, Kinds: []parsers.Kind{x.want, x.other}, Text: x.text, Figure: x.figure,
+	}
 	c := a.s.Cursor()
 	reply, ok, err := a.s.Present(ctx, p)
 	if err != nil || !ok {

@@ -118,6 +118,6 @@ func checkCleanUp(ctx context.Context, s *Scene) ([]Finding, error) {
 			return a.findings, err
 		}
 	}
-	err = s.Instruct(ctx, Instruction{Act: ActNote, Text: "Give the master tag to its keeper; it does not stay in the room. Take the stand-in's address off the bench computer if it was added for this."})
+	err = s.Instruct(ctx, Instruction{Act: ActNote, Text: "Give the master tag to " + s.Item.Keeper() + "; it does not stay in the room. Take the stand-in's address off the bench computer if it was added for this."})
 	return a.findings, err
 }

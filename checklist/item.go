@@ -17,6 +17,8 @@ type Item struct {
 	Taken []Claim `json:"taken,omitempty"`
 	// Tags are the registered tags; a run learns the others by their roles.
 	Tags []Tag `json:"tags,omitempty"`
+	// Replaces is the asset of the board that a spare takes the place of.
+	Replaces string `json:"replaces,omitempty"`
 }
 
 // A BoardPlan is what a board was built with. Empty fields are not planned and

@@ -3,17 +3,28 @@ package checklist
 import (
 	"bytes"
 	"crypto/sha256"
-	_ "embed"
+	"embed"
 	"encoding/hex"
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	"github.com/BurntSushi/toml"
 )
 
-//go:embed procedures/new.toml
-var procedureNew []byte
+//go:embed procedures/*.toml
+var procedureFiles embed.FS
+
+// The procedures that come with the tool.
+const (
+	ProcedureNew     = "new"     // a fresh or wiped board
+	ProcedureRecheck = "recheck" // a prop in service, due again: changes nothing stored
+	ProcedureSwap    = "swap"    // a spare in place of a failed board, in minutes
+)
+
+// BuiltinProcedures are their names.
+func BuiltinProcedures() []string { return []string{ProcedureNew, ProcedureRecheck, ProcedureSwap} }
 
 // A Procedure is the order of steps for one purpose. It is data: the built-in
 // ones are files under procedures, a site may bring its own.
@@ -28,10 +39,14 @@ type Procedure struct {
 
 // BuiltinProcedure returns a procedure that comes with the tool.
 func BuiltinProcedure(name string) (Procedure, error) {
-	if name != "new" {
-		return Procedure{}, fmt.Errorf("procedure %q: not known, there is: new", name)
+	if !slices.Contains(BuiltinProcedures(), name) {
+		return Procedure{}, fmt.Errorf("procedure %q: not known, there are: %s", name, strings.Join(BuiltinProcedures(), ", "))
 	}
-	return ParseProcedure("built in", procedureNew)
+	text, err := procedureFiles.ReadFile("procedures/" + name + ".toml")
+	if err != nil {
+		return Procedure{}, fmt.Errorf("procedure %q: %w", name, err)
+	}
+	return ParseProcedure("built in", text)
 }
 
 // ParseProcedure reads a procedure. Errors name the file, the step and the field.
@@ -121,6 +136,17 @@ func (p Procedure) Of(it Item) Procedure {
 	}
 	p.Steps = steps
 	return p
+}
+
+// Sittings are those that the procedure has steps for, in their order.
+func (p Procedure) Sittings() []Sitting {
+	var held []Sitting
+	for _, sitting := range []Sitting{Bench, Site} {
+		if len(p.Sitting(sitting)) > 0 {
+			held = append(held, sitting)
+		}
+	}
+	return held
 }
 
 // Sitting returns the steps of one sitting in their order.

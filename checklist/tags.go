@@ -35,7 +35,7 @@ func (s *Scene) Present(ctx context.Context, p Presentation) (reply Entry, ok bo
 		p.Reader = s.Reader().Index
 	}
 	if p.Text == "" {
-		p.Text = presentText(p, s.which(p.Reader))
+		p.Text = s.presentText(p)
 	}
 	in := Instruction{Act: p.Act, Role: p.Role, SpacingMM: p.SpacingMM, Hold: p.Hold, Reader: p.Reader, Text: p.Text, Figure: p.Figure}
 	for try := 1; ; try++ {
@@ -54,7 +54,7 @@ func (s *Scene) Present(ctx context.Context, p Presentation) (reply Entry, ok bo
 		case p.Trial != "" && p.Role != RoleSpare && s.isSpare(reply):
 			return Entry{}, false, s.takeBack(ctx, p, reply)
 		}
-		wrong, err := s.learn(p.Role, uidOf(reply.Event))
+		wrong, err := s.otherThanAsked(p.Role, uidOf(reply.Event))
 		if err != nil {
 			return Entry{}, false, err
 		}
@@ -67,8 +67,8 @@ func (s *Scene) Present(ctx context.Context, p Presentation) (reply Entry, ok bo
 		if try == 3 {
 			return reply, false, nil
 		}
-		in.Text = fmt.Sprintf("That was the tag called %s. %s", wrong, p.Text)
-		if err := s.Note("step %s: the tag called %s was shown where %s was asked for", s.Step.ID, wrong, p.Role); err != nil {
+		in.Text = fmt.Sprintf("That was %s. %s", wrong, p.Text)
+		if err := s.Note("step %s: %s was shown where %s was asked for", s.Step.ID, wrong, p.Role); err != nil {
 			return Entry{}, false, err
 		}
 	}
@@ -82,6 +82,19 @@ func (s *Scene) reply(ctx context.Context, p Presentation, c *Cursor) (Entry, bo
 		what = "tag not read in its window"
 	}
 	return s.await(ctx, what, c, p.Within, func(e Entry) bool { return s.isKind(e, p.Kinds...) })
+}
+
+// otherThanAsked says in words which tag was shown instead of the one asked for, ""
+// where it is the one: by the site's register, then by what the run has learned.
+func (s *Scene) otherThanAsked(role, uid string) (words string, err error) {
+	if words := s.Item.misfit(role, uid); words != "" {
+		return words, nil
+	}
+	wrong, err := s.learn(role, uid)
+	if wrong != "" {
+		words = "the tag called " + wrong
+	}
+	return words, err
 }
 
 // learn remembers which tag plays a role; wrong is the role that the tag already
@@ -113,9 +126,10 @@ func (s *Scene) Lift(ctx context.Context, c *Cursor, pause time.Duration) error 
 	return s.Pause(ctx, pause)
 }
 
-func presentText(p Presentation, reader string) string {
+func (s *Scene) presentText(p Presentation) string {
+	reader := s.which(p.Reader)
 	what := map[string]string{
-		RoleMaster: "the master tag", RoleShow: "the prop's own tag, in its object",
+		RoleMaster: "the master tag" + s.Item.keptBy(), RoleShow: "the prop's own tag, in its object",
 		RoleSpare: "the spare card", RoleStranger: "a tag that is on no list",
 	}[p.Role]
 	if what == "" {

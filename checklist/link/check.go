@@ -73,8 +73,8 @@ func (k Check) Run(ctx context.Context, s *checklist.Scene) ([]checklist.Finding
 			written = written || t.coil >= 0
 		}
 	}
-	if !written {
-		return findings, nil // nothing that could come back
+	if !written || l.recover == 0 {
+		return findings, nil // nothing that could come back, or not to be tried
 	}
 	back, err := recovery(ctx, s, l)
 	return append(findings, back), err

@@ -45,7 +45,7 @@ func (k CleanUpSite) Run(ctx context.Context, s *checklist.Scene) ([]checklist.F
 	}
 	return findings, s.Instruct(ctx, checklist.Instruction{
 		Act:  checklist.ActNote,
-		Text: "Take the master tag out of the room, to its keeper. Take the stand-in off the network and give the controller its address back; take the tap and the test tags with you.",
+		Text: "Take the master tag out of the room, to " + s.Item.Keeper() + ". Take the stand-in off the network and give the controller its address back; take the tap and the test tags with you.",
 	})
 }
 

@@ -82,6 +82,13 @@ func limitations(m Model, own []string) []string {
 	if n := countSteps(m.Steps, checklist.NotConfirmed); n > 0 {
 		add("%s not confirmed: nothing was found against them, nor enough for them.", steps(n))
 	}
+	for _, s := range m.Steps {
+		for _, f := range s.Findings {
+			if f.What == checklist.WhatConditional {
+				add("In service on a short proof only, conditional until %s: by then the whole procedure new is to be done.", f.Value.Text)
+			}
+		}
+	}
 	if len(m.Gaps) > 0 {
 		add("The console was not listened to all the time; the gaps are listed.")
 	}

@@ -46,6 +46,7 @@ type commissionOptions struct {
 	hands     string
 	signer    string
 	role      string
+	board     string
 	key       string
 	far       bool
 	mute      bool
@@ -67,7 +68,8 @@ func newCommissionCmd(d deps) *cobra.Command {
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&o.procedure, "procedure", "new", "which procedure: new, or one of the site's procedures folder")
+	f.StringVar(&o.procedure, "procedure", "", "which procedure: new, recheck, swap, or one of the site's own (default: the one that the prop is due for)")
+	f.StringVar(&o.board, "board", "", "with swap: the spare that goes in (default: the site's only one)")
 	f.StringVar(&o.sitting, "sitting", "", "bench or site (default: the one that is due)")
 	f.StringVar(&o.port, "port", "", "serial port of the board; without it only what needs none is done")
 	f.StringVar(&o.speed, "speed", "", "speed in baud (default: as the board is planned)")
@@ -98,7 +100,7 @@ func runCommission(ctx context.Context, d deps, o commissionOptions) error {
 		return err
 	}
 	defer st.Close()
-	item, err := itemOf(ctx, st, o.prop)
+	item, err := itemFor(ctx, st, o)
 	if err != nil {
 		return err
 	}
@@ -106,7 +108,7 @@ func runCommission(ctx context.Context, d deps, o commissionOptions) error {
 	if err != nil {
 		return err
 	}
-	folder, sitting, err := chooseRun(st, o, changed)
+	folder, sitting, err := chooseRun(st, o, changed, item.Board.Asset)
 	if err != nil {
 		return err
 	}
@@ -124,6 +126,9 @@ func runCommission(ctx context.Context, d deps, o commissionOptions) error {
 	if err != nil {
 		return errors.Join(toolSide(folder.dir, err), folder.journal.Close())
 	}
+	if folder.proposed != "" {
+		fmt.Fprintln(d.err, folder.proposed)
+	}
 	fmt.Fprintf(d.err, "report %d, %s sitting%s\n", folder.number, sitting, beforeIt(before))
 	sayAgain(d.err, folder.known(), folder.procedure)
 	run, err := newConduct(ctx, folder, c)
@@ -131,6 +136,9 @@ func runCommission(ctx context.Context, d deps, o commissionOptions) error {
 		return toolSide(folder.dir, err)
 	}
 	verdict, err := run.sit(ctx, sitting, signing)
+	if err == nil {
+		err = swapInPlan(ctx, d, st, run.engine.Item, verdict)
+	}
 	return finish(d, folder, o, verdict, errors.Join(err, run.Close()))
 }
 

@@ -8,6 +8,7 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"propwright/checklist"
@@ -81,15 +82,18 @@ func trustSigner(f plan.Folder, principal string, key report.Key) (added bool, e
 
 // chooseRun picks the run and the sitting: the prop's last run where it is to be
 // resumed, looked at again because something changed, or gone on with in the room
-// once its bench has passed; else a new run at the bench.
-func chooseRun(st *sitePlan, o commissionOptions, changed []string) (*runFolder, checklist.Sitting, error) {
+// once its bench has passed; else a new run. board is the asset of the board at the
+// prop.
+func chooseRun(st *sitePlan, o commissionOptions, changed []string, board string) (*runFolder, checklist.Sitting, error) {
 	sitting := checklist.Sitting(o.sitting)
 	if sitting != "" && sitting != checklist.Bench && sitting != checklist.Site {
 		return nil, "", usageError{fmt.Errorf("sitting %q: neither bench nor site", o.sitting)}
 	}
-	p, err := loadProcedure(st.Folder, o.procedure)
-	if err != nil {
-		return nil, "", err
+	if o.procedure != "" {
+		// Before anything else: a name that is wrong is to be said whatever comes next.
+		if _, err := loadProcedure(st.Folder, o.procedure); err != nil {
+			return nil, "", err
+		}
 	}
 	last, err := latestRunFolder(st.Reports(), o.prop)
 	if err != nil {
@@ -104,7 +108,8 @@ func chooseRun(st *sitePlan, o commissionOptions, changed []string) (*runFolder,
 		if err != nil {
 			return nil, "", toolError{what: fmt.Sprintf("run %q", last), err: err}
 		}
-		if goOn || sitting == checklist.Site || folder.benchPassed() && folder.due() == checklist.Site {
+		other := o.procedure != "" && folder.header() != nil && folder.header().Procedure != o.procedure
+		if goOn || !other && (sitting == checklist.Site || folder.benchPassed() && folder.due() == checklist.Site) {
 			next, err := takeUp(folder, sitting, o, changed)
 			if err != nil || next != "" {
 				return folder, next, closeIf(folder, err)
@@ -114,13 +119,37 @@ func chooseRun(st *sitePlan, o commissionOptions, changed []string) (*runFolder,
 			return nil, "", toolError{what: fmt.Sprintf("run %q", last), err: err}
 		}
 	}
+	return beginRun(st, o, sitting, board)
+}
+
+// beginRun makes the folder of a new run, by the procedure asked for or else by the
+// one that the prop's earlier runs propose, which is said.
+func beginRun(st *sitePlan, o commissionOptions, sitting checklist.Sitting, board string) (*runFolder, checklist.Sitting, error) {
+	name, why := o.procedure, ""
+	if name == "" {
+		runs, err := pastRuns(st.Reports(), o.prop)
+		if err != nil {
+			return nil, "", toolError{what: "reports", err: err}
+		}
+		name, why = propose(runs, board)
+		why = fmt.Sprintf("procedure %s: %s; another with --procedure", name, why)
+	}
+	p, err := loadProcedure(st.Folder, name)
+	if err != nil {
+		return nil, "", err
+	}
+	held := p.Sittings()
 	if sitting == "" {
-		sitting = checklist.Bench
+		sitting = held[0]
+	}
+	if !slices.Contains(held, sitting) {
+		return nil, "", usageError{fmt.Errorf("sitting %s: procedure %q has no step there", sitting, p.Name)}
 	}
 	folder, err := newRunFolder(st.Reports(), o.prop, p)
 	if err != nil {
 		return nil, "", toolError{what: fmt.Sprintf("site %q", st.Dir), err: err, try: "--site with a folder that can be written"}
 	}
+	folder.proposed = why
 	return folder, sitting, nil
 }
 
@@ -134,7 +163,7 @@ func closeIf(folder *runFolder, err error) error {
 // takeUp says with which sitting a run goes on; "" when it does not and a new run
 // is to be made.
 func takeUp(folder *runFolder, asked checklist.Sitting, o commissionOptions, changed []string) (checklist.Sitting, error) {
-	if h := folder.header(); h != nil && h.Procedure != o.procedure {
+	if h := folder.header(); h != nil && o.procedure != "" && h.Procedure != o.procedure {
 		return "", usageError{fmt.Errorf("resume: report %d follows procedure %q, not %q", folder.number, h.Procedure, o.procedure)}
 	}
 	if len(changed) > 0 {

@@ -24,6 +24,7 @@ type runFolder struct {
 	journal   *checklist.Journal
 	entries   []checklist.Entry // what the journal held when it was opened
 	pending   *checklist.Entry  // a change that is about to be put on record
+	proposed  string            // why a new run follows the procedure that it does, where nobody chose it
 }
 
 // newRunFolder makes the folder of the next run below reports. Making a folder
@@ -35,7 +36,7 @@ func newRunFolder(reports, prop string, p checklist.Procedure) (*runFolder, erro
 	}
 	for {
 		number++
-		dir := filepath.Join(reports, fmt.Sprintf("%04d-%s", number, prop))
+		dir := filepath.Join(reports, runName(number, prop))
 		err := os.Mkdir(dir, 0o700)
 		if errors.Is(err, fs.ErrExist) {
 			continue
@@ -64,6 +65,9 @@ func lastNumber(reports string) (int, error) {
 	}
 	return last, nil
 }
+
+// runName is the name of a run folder.
+func runName(number int, prop string) string { return fmt.Sprintf("%04d-%s", number, prop) }
 
 // splitRunName reads the name of a run folder, NUMBER-PROP.
 func splitRunName(name string) (number int, prop string, ok bool) {
@@ -147,7 +151,7 @@ func (f *runFolder) open(sitting checklist.Sitting) []checklist.Step {
 // due is the sitting whose turn it is: the bench until all its steps are decided
 // and reported, then the site; "" when nothing is left.
 func (f *runFolder) due() checklist.Sitting {
-	for _, sitting := range []checklist.Sitting{checklist.Bench, checklist.Site} {
+	for _, sitting := range f.procedure.Sittings() {
 		if len(f.open(sitting)) > 0 || !f.reported(sitting) {
 			return sitting
 		}

@@ -1,0 +1,154 @@
+package checklist
+
+import (
+	"context"
+	"fmt"
+	"strconv"
+
+	"propwright/parsers"
+)
+
+// ownCards are the roles of the prop's registered tags that are in use, in the
+// plan's order; one of an unregistered tag where the plan has none.
+func (it Item) ownCards() []string {
+	n := 0
+	for _, t := range it.Tags {
+		if t.Role == RoleShow && t.Whose == it.Prop && t.State != tagLost {
+			n++
+		}
+	}
+	roles := []string{RoleShow}
+	for i := 2; i <= n; i++ {
+		roles = append(roles, fmt.Sprintf("%s-%d", RoleShow, i))
+	}
+	return roles
+}
+
+// tagLost is a registered tag's state where it is not to be had any more.
+const tagLost = "lost"
+
+// checkOwnCards goes through the prop's own cards: with the parameter add it puts
+// them on the list one after the other, and then each is accepted and a stranger
+// refused. Without it nothing stored is changed.
+func checkOwnCards(ctx context.Context, s *Scene) ([]Finding, error) {
+	a, err := s.actsOf()
+	if err != nil {
+		return nil, err
+	}
+	if err := s.outOfProgramming(ctx); err != nil {
+		return nil, err
+	}
+	cards := s.Item.ownCards()
+	if s.Step.Params["add"] == true {
+		if err := s.addAll(ctx, a, cards); err != nil {
+			return a.findings, err
+		}
+	}
+	for i, role := range cards {
+		what := "the prop's own tag"
+		if len(cards) > 1 {
+			what = fmt.Sprintf("card %d of %d", i+1, len(cards))
+		}
+		x := acceptCard("works-"+role, role, what, "refused", "A card of this prop is not on the board's list.")
+		x.figure = fmt.Sprintf("%d/%d", i+1, len(cards))
+		if _, err := a.do(ctx, x); err != nil {
+			return a.findings, err
+		}
+	}
+	if _, err := a.do(ctx, refuseCard("stranger", RoleStranger, "stranger", "accepted", "A stranger was accepted: every card is taken.")); err != nil {
+		return a.findings, err
+	}
+	if f, told := s.lostCards(len(cards)); told {
+		a.findings = append(a.findings, f)
+	}
+	return a.findings, nil
+}
+
+// addAll puts the cards on the list in one go of programming mode, a card a touch
+// with a count. What is on record from before an interruption is not done again; a
+// card that was added with nobody listening comes off the list at its touch and is
+// put on again.
+func (s *Scene) addAll(ctx context.Context, a *acts, cards []string) error {
+	done := map[string]Entry{}
+	for _, m := range s.Measures(measureAct) {
+		done[m.Measure.Params["act"]] = m
+	}
+	inside := false
+	for i, role := range cards {
+		x := addCard("add-"+role, role, fmt.Sprintf("card %d of %d added", i+1, len(cards)))
+		if m, was := done[x.name]; was {
+			a.finding(x, m.Measure.Params["result"], m.Measure.Rests)
+			continue
+		}
+		if !inside {
+			if _, ok, err := s.toggle(ctx, parsers.KindProgramEnter, a.hold, a.within); err != nil {
+				return err
+			} else if !ok {
+				a.finding(x, "programming mode not entered", RefsOf(s.Earlier()...))
+				return nil
+			}
+			inside = true
+		}
+		x.program, x.figure = false, fmt.Sprintf("%d/%d", i+1, len(cards))
+		x.text = fmt.Sprintf("Card %d of %d: touch %s with it and lift it.", i+1, len(cards), s.which(s.Reader().Index))
+		result, seen, err := a.perform(ctx, x)
+		if err == nil && result == x.bad {
+			if err = s.Note("step %s: %s was on the list already and is put on again", s.Step.ID, role); err == nil {
+				result, seen, err = a.perform(ctx, x)
+			}
+		}
+		if err != nil {
+			return err
+		}
+		m := Measure{Name: measureAct, Value: 1, Unit: "1", Params: map[string]string{"act": x.name, "result": result}, Rests: RefsOf(seen...)}
+		if _, err := s.Measure(m); err != nil {
+			return err
+		}
+		a.finding(x, result, m.Rests)
+	}
+	if !inside {
+		return nil
+	}
+	if _, left, err := s.toggle(ctx, parsers.KindProgramExit, a.hold, a.within); err != nil || left {
+		return err
+	}
+	a.findings = append(a.findings, Finding{
+		What: "programming mode left", How: Measured, Verdict: Failed, Value: Text("no exit"), Limit: ptr(Text("left")), Rests: RefsOf(s.Earlier()...),
+		Note: "The master did not end programming mode: any tag shown now would change the list.",
+	})
+	return nil
+}
+
+// lostCards is the finding on cards that are registered as lost: with firmware that
+// takes a card off only when it is shown, a lost one stays a key until the list is
+// wiped.
+func (s *Scene) lostCards(inUse int) (f Finding, told bool) {
+	lost := 0
+	for _, t := range s.Item.Tags {
+		if t.Role == RoleShow && t.Whose == s.Item.Prop && t.State == tagLost {
+			lost++
+		}
+	}
+	if lost == 0 {
+		return f, false
+	}
+	b := s.Belief()
+	f = Finding{
+		What: "lost cards", How: Measured, Verdict: NotConfirmed, Value: Text(fmt.Sprintf("%d registered as lost, the board does not tell how many it has", lost)),
+		Limit: ptr(Text("none on the list")), Rests: RefsOf(s.Log.entry(b.BootN)),
+		Note: fmt.Sprintf("A lost card can only be taken off by showing it: to be rid of it, wipe the list and add the %d cards in use again, two presentations of the master and %d of cards.", inUse, inUse),
+	}
+	n, err := strconv.Atoi(b.Cards)
+	if err != nil {
+		return f, true
+	}
+	echo := b.Settings[parsers.SettingCards]
+	f.Rests = RefsOf(s.Log.entry(echo.N))
+	f.Value = Number(float64(n), "1", fmt.Sprintf("%d cards on the list, %d in use, %d lost", n, inUse, lost))
+	if n > inUse {
+		f.Verdict = Failed
+		return f, true
+	}
+	f.Verdict, f.Note = Passed, "The list has no more cards than are in use."
+	return f, true
+}
