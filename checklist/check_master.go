@@ -77,8 +77,15 @@ func (s *Scene) oldContents() (Finding, bool) {
 	if b.Master == Yes {
 		text := "a master of another prop"
 		for _, t := range s.Item.Tags {
-			if b.MasterUID != "" && t.UID == b.MasterUID && t.Whose != "" {
+			if b.MasterUID == "" || t.UID != b.MasterUID {
+				continue
+			}
+			if t.Whose != "" {
 				text += " (" + t.Whose + ")"
+			}
+			if t.Role == RoleMaster {
+				text = "the site's master"
+				f.Note = fmt.Sprintf("This board is enrolled already. Where it is in service here, procedure recheck is due: commission %s --procedure recheck. Otherwise wipe it as its firmware describes, then begin again.", s.Item.Prop)
 			}
 		}
 		held = append(held, text)

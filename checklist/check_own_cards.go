@@ -39,7 +39,14 @@ func checkOwnCards(ctx context.Context, s *Scene) ([]Finding, error) {
 		return nil, err
 	}
 	cards := s.Item.ownCards()
-	if s.Step.Params["add"] == true {
+	add := s.Step.Params["add"] == true
+	if b := s.Belief(); !add && b.Master == No {
+		return []Finding{{
+			What: "master", How: Measured, Verdict: Failed, Value: Text("none"), Limit: ptr(Text("one")), Rests: RefsOf(s.Log.entry(b.BootN)),
+			Note: fmt.Sprintf("The board has no master, so it is fresh or was wiped: procedure new is due, or swap where it goes in as a spare. Begin with commission %s --procedure new.", s.Item.Prop),
+		}}, nil
+	}
+	if add {
 		if err := s.addAll(ctx, a, cards); err != nil {
 			return a.findings, err
 		}

@@ -35,7 +35,7 @@ func checkSwapped(ctx context.Context, s *Scene) ([]Finding, error) {
 		},
 		{
 			What: WhatConditional, How: Planned, Verdict: Passed, Value: Text(day), Rests: RefsOf(answer),
-			Note: fmt.Sprintf("Note: only the short proof was done. By %s the whole procedure new is to be done with this board.", day),
+			Note: fmt.Sprintf("Note: only the short proof was done; by %s the whole procedure new is to be done with this board.", day),
 		},
 	}, nil
 }

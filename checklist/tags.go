@@ -3,6 +3,7 @@ package checklist
 import (
 	"context"
 	"fmt"
+	"strings"
 	"time"
 
 	"propwright/parsers"
@@ -132,6 +133,9 @@ func (s *Scene) presentText(p Presentation) string {
 		RoleMaster: "the master tag" + s.Item.keptBy(), RoleShow: "the prop's own tag, in its object",
 		RoleSpare: "the spare card", RoleStranger: "a tag that is on no list",
 	}[p.Role]
+	if n, further := strings.CutPrefix(p.Role, RoleShow+"-"); further {
+		what = "card " + n + " of the prop"
+	}
 	if what == "" {
 		what = "the tag called " + p.Role
 	}

@@ -65,6 +65,10 @@ func inherit(own *string, other string) {
 // SpareItem is a spare board at a prop as a run is to judge it, before the plan has
 // it there. With no spare named it is the only board that is at no prop.
 func (p *Plan) SpareItem(prop, spare string) (checklist.Item, error) {
+	q, ok := p.Prop(prop)
+	if !ok {
+		return checklist.Item{}, fmt.Errorf("prop %q: %w", prop, p.unknownProp(prop))
+	}
 	if spare == "" {
 		var free []string
 		for _, b := range p.Boards {
@@ -82,7 +86,6 @@ func (p *Plan) SpareItem(prop, spare string) (checklist.Item, error) {
 		}
 	}
 	after := p.clone()
-	q, _ := p.Prop(prop)
 	if err := after.Swap(prop, spare); err != nil {
 		return checklist.Item{}, err
 	}

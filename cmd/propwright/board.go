@@ -31,6 +31,7 @@ type boardOptions struct {
 	pace       float64
 	controller string
 	image      string
+	enrolled   []string
 	build      virtual.Build
 	readers    int
 	listFaults bool
@@ -60,6 +61,7 @@ func newBoardCmd(d deps) *cobra.Command {
 	f.Float64Var(&o.pace, "pace", 1, "how many times as fast as the real clock")
 	f.StringVar(&o.controller, "controller", "", "HOST:PORT where the board finds its controller; without it nobody answers there")
 	f.StringVar(&o.image, "image", "", "file that keeps what the board's memory holds (default: forgotten at the end)")
+	f.StringSliceVar(&o.enrolled, "enrolled", nil, "tags by role that a fresh memory holds already, the master first, such as master,show")
 	f.IntVar(&o.build.Coil, "coil", o.build.Coil, "coil that the firmware was built with")
 	f.IntVar(&o.readers, "readers", 1, "how many readers it has; each further one has the next coil")
 	f.StringVar(&o.build.Lists, "lists", "board", "where it keeps master and cards: board, or each reader")
@@ -85,7 +87,7 @@ func runBoard(ctx context.Context, d deps, o boardOptions) (err error) {
 	}
 	o.build.More = nextCoils(o.build.Coil, readersFor(o.fault, o.readers))
 	board, err := virtual.New(virtual.Config{
-		Clock: clk, Seed: o.seed, Fault: o.fault, Style: o.style, Image: o.image, Build: o.build, Controller: o.controller,
+		Clock: clk, Seed: o.seed, Fault: o.fault, Style: o.style, Image: o.image, Enrolled: o.enrolled, Build: o.build, Controller: o.controller,
 	})
 	if err != nil {
 		return hintedError{usageError{err}, "propwright board --list-faults"}

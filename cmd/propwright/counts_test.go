@@ -62,19 +62,24 @@ func tolls(entries []checklist.Entry) (of map[checklist.Place]toll, observations
 	return of, observations
 }
 
-// A perfect run of the built-in procedure, both sittings, at virtual boards that
+// A perfect run of each built-in procedure, all its sittings, at virtual boards that
 // differ in all that is left to chance. The bounds are the project's own promise:
 // less than 5 s of waiting that the tool adds in all, and three prompts at most
 // besides what has to be stated or measured before power and the signatures.
 func TestPromptsKeysAndWaitsOfAPerfectRun(t *testing.T) {
-	for seed := range uint64(6) {
-		t.Run(fmt.Sprintf("seed %d", seed+1), func(t *testing.T) { perfectRun(t, seed+1) })
+	for _, procedure := range checklist.BuiltinProcedures() {
+		for seed := range uint64(4) {
+			t.Run(fmt.Sprintf("%s, seed %d", procedure, seed+1), func(t *testing.T) {
+				t.Parallel()
+				perfectRun(t, demoOptions{procedure: procedure, seed: seed + 1})
+			})
+		}
 	}
 }
 
-func perfectRun(t *testing.T, seed uint64) {
+func perfectRun(t *testing.T, o demoOptions) {
 	const mostAdded, mostPrompts = 5.0, 3
-	folder, lines := demoSeeded(t, seed, func(string) {})
+	folder, lines := demoOf(t, o, func(string) {})
 	run, err := openRunFolder(folder)
 	if err != nil {
 		t.Fatal(err)

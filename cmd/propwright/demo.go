@@ -1,11 +1,14 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -21,15 +24,18 @@ import (
 const demoLong = `demo commissions a virtual board unattended, at the bench and then in the room: a
 real serial device path, a stand-in controller, virtual hands that follow the
 instructions, and a signed report. Time is simulated, so it takes seconds. With
---fault the board has that fault; propwright board --list-faults names them.`
+--fault the board has that fault; propwright board --list-faults names them. With
+--procedure recheck the board is in service already and holds master and cards, and
+with swap it is a spare that takes the place of another.`
 
 type demoOptions struct {
-	dir     string
-	fault   string
-	style   string
-	seed    uint64
-	readers int
-	lists   string
+	dir       string
+	procedure string
+	fault     string
+	style     string
+	seed      uint64
+	readers   int
+	lists     string
 }
 
 func newDemoCmd(d deps) *cobra.Command {
@@ -44,6 +50,7 @@ func newDemoCmd(d deps) *cobra.Command {
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.dir, "dir", "", "folder to make the demo's site in (default: a new one among the temporary files)")
+	f.StringVar(&o.procedure, "procedure", checklist.ProcedureNew, "which procedure: "+strings.Join(checklist.BuiltinProcedures(), ", "))
 	f.StringVar(&o.fault, "fault", "", "what is wrong with the board")
 	f.StringVar(&o.style, "style", virtual.StylePlain, "how the board prints: plain or convention")
 	f.Uint64Var(&o.seed, "seed", 1, "of everything that is left to chance")
@@ -58,6 +65,9 @@ func runDemo(ctx context.Context, d deps, o demoOptions) error {
 	}
 	if err := demoBuild(o).Check(); err != nil {
 		return usageError{err}
+	}
+	if !slices.Contains(checklist.BuiltinProcedures(), o.procedure) {
+		return usageError{fmt.Errorf("procedure %q: the demo knows %s", o.procedure, strings.Join(checklist.BuiltinProcedures(), ", "))}
 	}
 	dir, err := demoDir(o.dir)
 	if err != nil {
@@ -99,13 +109,14 @@ func demoDir(dir string) (string, error) {
 	return dir, nil
 }
 
-// demonstrate runs both sittings with everything in this one process.
+// demonstrate runs the procedure's sittings with everything in this one process.
 func demonstrate(ctx context.Context, d deps, o demoOptions, st *sitePlan) (err error) {
-	item, err := itemOf(ctx, st, demoProp)
+	as := commissionOptions{prop: demoProp, procedure: cmp.Or(o.procedure, checklist.ProcedureNew)}
+	item, err := itemFor(ctx, st, as)
 	if err != nil {
 		return err
 	}
-	p, err := loadProcedure(st.Folder, "new")
+	p, err := loadProcedure(st.Folder, as.procedure)
 	if err != nil {
 		return err
 	}
@@ -131,14 +142,17 @@ func demonstrate(ctx context.Context, d deps, o demoOptions, st *sitePlan) (err 
 		return errors.Join(err, run.Close())
 	}
 	verdict, err := demoSittings(ctx, d, st, run)
-	return finish(d, folder, commissionOptions{prop: demoProp}, verdict, errors.Join(err, run.Close(), board()))
+	if err == nil {
+		err = swapInPlan(ctx, d, st, item, verdict)
+	}
+	return finish(d, folder, as, verdict, errors.Join(err, run.Close(), board()))
 }
 
 // demoBoard gives the run a virtual board at the end of a line, its stand-in as
 // the controller that the board finds, and hands. end takes them away again.
 func demoBoard(ctx context.Context, d deps, o demoOptions, run *conduct) (end func() error, err error) {
 	board, err := virtual.New(virtual.Config{
-		Clock: run.clock, Seed: o.seed, Fault: o.fault, Style: o.style, Build: demoBuild(o),
+		Clock: run.clock, Seed: o.seed, Fault: o.fault, Style: o.style, Build: demoBuild(o), Enrolled: demoEnrolled(o),
 		Controller: run.standIn.Addr(), LockStep: true, CountFrames: true,
 	})
 	if err != nil {
@@ -162,6 +176,15 @@ func demoBoard(ctx context.Context, d deps, o demoOptions, run *conduct) (end fu
 	}, nil
 }
 
+// demoEnrolled is what the demo's board holds when it comes: nothing, or what a prop
+// in service has.
+func demoEnrolled(o demoOptions) []string {
+	if o.procedure != checklist.ProcedureRecheck {
+		return nil
+	}
+	return append([]string{checklist.RoleMaster}, demoCards...)
+}
+
 // demoBuild is how the demo's board was built.
 func demoBuild(o demoOptions) virtual.Build {
 	b := virtual.DefaultBuild()
@@ -170,7 +193,8 @@ func demoBuild(o demoOptions) virtual.Build {
 	return b
 }
 
-// demoSittings holds the bench sitting and, where that passed, the one in the room.
+// demoSittings holds the procedure's sittings: that in the room only where the one at
+// the bench passed.
 func demoSittings(ctx context.Context, d deps, st *sitePlan, run *conduct) (checklist.Verdict, error) {
 	verdict := checklist.Passed
 	for _, s := range []struct {
@@ -180,6 +204,9 @@ func demoSittings(ctx context.Context, d deps, st *sitePlan, run *conduct) (chec
 		{checklist.Bench, "Demo bench technician", "bench technician"},
 		{checklist.Site, "Demo room technician", "room technician"},
 	} {
+		if !slices.Contains(run.folder.procedure.Sittings(), s.sitting) {
+			continue
+		}
 		signing, err := signingOf(st.Folder, d, s.signer, s.role, "")
 		if err != nil {
 			return verdict, err
@@ -197,13 +224,22 @@ func demoSittings(ctx context.Context, d deps, st *sitePlan, run *conduct) (chec
 	return verdict, nil
 }
 
-// demoAnswers is what the demo's technician has to say for himself.
-const demoAnswers = `
-[wiring]
-answer = "yes"
-value = 5.02
-unit = "V"
+// demoAnswers is what the demo's technician has to say for himself, by step.
+var demoAnswers = map[string]string{
+	"wiring":   "answer = \"yes\"\nvalue = 5.02\nunit = \"V\"\n",
+	"swapped":  "answer = \"registers no tags since a fall\"\n",
+	"sign-off": "answer = \"yes\"\n",
+}
 
-[sign-off]
-answer = "yes"
-`
+// demoAnswersTo is the answers file for a procedure.
+func demoAnswersTo(p checklist.Procedure) string {
+	var text strings.Builder
+	asked := map[string]bool{}
+	for _, s := range p.Steps {
+		if said := demoAnswers[s.ID]; said != "" && !asked[s.ID] {
+			asked[s.ID] = true
+			fmt.Fprintf(&text, "[%s]\n%s\n", s.ID, said)
+		}
+	}
+	return text.String()
+}

@@ -39,7 +39,7 @@ func connectDemo(d deps, board *virtual.Board) (serialmon.Options, error) {
 // another process would. What hands and eyes cannot know comes from the demo's
 // answers.
 func demoHands(ctx context.Context, board *virtual.Board, clk clock.Clock, p checklist.Procedure) (*virtualHands, func(), error) {
-	answers, err := readAnswers("demo answers", strings.NewReader(demoAnswers), p)
+	answers, err := readAnswers("demo answers", strings.NewReader(demoAnswersTo(p)), p)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -19,23 +19,23 @@ import (
 // folder and the step lines.
 func demoWith(t *testing.T, prepare func(site string)) (folder string, lines []string) {
 	t.Helper()
-	return demoSeeded(t, 1, prepare)
+	return demoOf(t, demoOptions{procedure: checklist.ProcedureNew, seed: 1}, prepare)
 }
 
-// demoSeeded is demoWith with another seed of what is left to chance.
-func demoSeeded(t *testing.T, seed uint64, prepare func(site string)) (folder string, lines []string) {
+// demoOf is demoWith for a demo of another kind.
+func demoOf(t *testing.T, o demoOptions, prepare func(site string)) (folder string, lines []string) {
 	t.Helper()
 	site := filepath.Join(t.TempDir(), "site")
 	var out, errOut bytes.Buffer
 	d := newDeps(strings.NewReader(""), &out, &errOut, func(string) string { return "" }, testDeps().now)
-	st, err := makeDemoSite(t.Context(), d, site, report.DemoComment, demoOptions{})
+	st, err := makeDemoSite(t.Context(), d, site, report.DemoComment, o)
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer st.Close()
 	prepare(site)
 	// A verdict that is not a pass comes back as an error, which is not the matter here.
-	if err := demonstrate(t.Context(), d, demoOptions{seed: seed}, st); err != nil && exitStatus(err) != statusVerdict {
+	if err := demonstrate(t.Context(), d, o, st); err != nil && exitStatus(err) != statusVerdict {
 		t.Fatalf("demo: %v\n%s", err, &errOut)
 	}
 	lines = strings.Split(strings.TrimSpace(out.String()), "\n")

@@ -13,6 +13,8 @@ import (
 	"testing"
 
 	"github.com/creack/pty"
+
+	"propwright/checklist"
 )
 
 // A real process at a real terminal that is asked something: whatever ends it there,
@@ -76,8 +78,12 @@ func TestARealProcessEndedAtAQuestionCanBeResumed(t *testing.T) {
 			if want := "propwright: interrupted\ntry: propwright commission " + demoProp + " --resume goes on"; !strings.Contains(text.String(), want) {
 				t.Errorf("said:\n%s\nwant %q", &text, want)
 			}
+			p, err := checklist.BuiltinProcedure(checklist.ProcedureNew)
+			if err != nil {
+				t.Fatal(err)
+			}
 			answers := filepath.Join(t.TempDir(), "answers.toml")
-			if err := os.WriteFile(answers, []byte(demoAnswers), 0o600); err != nil {
+			if err := os.WriteFile(answers, []byte(demoAnswersTo(p)), 0o600); err != nil {
 				t.Fatal(err)
 			}
 			resume := exec.CommandContext(t.Context(), program, "commission", demoProp, "--site", dir, "--answers", answers, "--resume")

@@ -27,6 +27,7 @@ import (
 // and lets it go. Time is simulated throughout.
 type simBench struct {
 	t       *testing.T
+	demo    demoOptions
 	site    *sitePlan
 	item    checklist.Item
 	clock   *clock.Sim
@@ -35,26 +36,44 @@ type simBench struct {
 	hands   *virtual.Hands
 	listen  string
 	dir     string // of the run
+	image   string
 	wording []*parsers.Profile
 }
 
+// newSimBench is a simBench for a fresh board of one reader.
 func newSimBench(t *testing.T) *simBench {
 	t.Helper()
+	return newSimBenchFor(t, demoOptions{})
+}
+
+// newSimBenchFor is a simBench for one of the demo's boards, whose memory is the file
+// image below the test's folder.
+func newSimBenchFor(t *testing.T, o demoOptions) *simBench {
+	t.Helper()
+	return newSimBenchWith(t, o, demoEnrolled(o))
+}
+
+// newSimBenchWith is newSimBenchFor with other tags on the board's lists.
+func newSimBenchWith(t *testing.T, o demoOptions, enrolled []string) *simBench {
+	t.Helper()
+	o.procedure = firstOf(o.procedure, checklist.ProcedureNew)
 	dir := t.TempDir()
-	b := &simBench{t: t, clock: clock.Simulated(time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)), listen: freeAddress(t)}
-	site, err := makeDemoSite(t.Context(), testDeps(), filepath.Join(dir, "site"), "test key", demoOptions{})
+	b := &simBench{t: t, demo: o, image: filepath.Join(dir, "image"), clock: clock.Simulated(time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)), listen: freeAddress(t)}
+	site, err := makeDemoSite(t.Context(), testDeps(), filepath.Join(dir, "site"), "test key", o)
 	if err != nil {
 		t.Fatal(err)
 	}
 	b.site = site
 	t.Cleanup(func() { site.Close() })
-	if b.item, err = itemOf(t.Context(), site, demoProp); err != nil {
+	if b.item, err = itemFor(t.Context(), site, commissionOptions{prop: demoProp, procedure: o.procedure}); err != nil {
 		t.Fatal(err)
 	}
 	if b.wording, err = parsers.Auto(); err != nil {
 		t.Fatal(err)
 	}
-	if b.board, err = virtual.New(virtual.Config{Clock: b.clock, Seed: 1, Controller: b.listen, LockStep: true, CountFrames: true}); err != nil {
+	if b.board, err = virtual.New(virtual.Config{
+		Clock: b.clock, Seed: 1, Build: demoBuild(o), Enrolled: enrolled, Image: b.image, Controller: b.listen, LockStep: true, CountFrames: true,
+	}); err != nil {
 		t.Fatal(err)
 	}
 	if b.line, err = virtual.NewPtyLine(filepath.Join(dir, "port")); err != nil {
@@ -101,7 +120,7 @@ func (b *simBench) sit(ctx context.Context, plan sittingPlan) (checklist.Verdict
 	run.join(portPlan{options: serialmon.Options{
 		Open: b.line.Opener(serialmon.OpenSerial), Name: b.line.Path(), Speed: b.item.Board.Speed, Notice: b.board.Noticed,
 	}})
-	answers, err := readAnswers("answers", strings.NewReader(demoAnswers), folder.procedure)
+	answers, err := readAnswers("answers", strings.NewReader(demoAnswersTo(folder.procedure)), folder.procedure)
 	if err != nil {
 		b.t.Fatal(err)
 	}
@@ -143,7 +162,7 @@ func (b *simBench) folder() *runFolder {
 		folder, err = openRunFolder(b.dir)
 	} else {
 		var p checklist.Procedure
-		if p, err = loadProcedure(b.site.Folder, "new"); err == nil {
+		if p, err = loadProcedure(b.site.Folder, b.demo.procedure); err == nil {
 			folder, err = newRunFolder(b.site.Reports(), demoProp, p)
 		}
 	}

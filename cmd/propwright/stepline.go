@@ -57,7 +57,7 @@ func printDecision(out, notes io.Writer, coloured bool, d checklist.Decision) {
 		d.Step.Title, figure, verdict.Sprint(d.Outcome.Verdict))
 	for _, f := range d.Outcome.Findings {
 		if f.Note != "" && (f.Verdict != checklist.Passed || strings.HasPrefix(f.Note, "Note: ")) {
-			fmt.Fprintf(notes, "      %s: %s\n", f.What, parsers.Printable(f.Note))
+			fmt.Fprintf(notes, "      %s: %s\n", f.What, parsers.Printable(strings.TrimPrefix(f.Note, "Note: ")))
 		}
 	}
 }

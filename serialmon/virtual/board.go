@@ -112,7 +112,11 @@ func New(cfg Config) (*Board, error) {
 	if n := LeastReaders(cfg.Fault); cfg.Build.readers() < n {
 		return nil, fmt.Errorf("fault %q: needs a board of %d readers", cfg.Fault, n)
 	}
-	mem, err := openMemory(cfg.Image, cfg.Fault == faultOldContents, cfg.Build.lists())
+	first, err := cfg.first(tags)
+	if err != nil {
+		return nil, err
+	}
+	mem, err := openMemory(cfg.Image, first, cfg.Build.lists())
 	if err != nil {
 		return nil, err
 	}

@@ -2,6 +2,7 @@ package virtual
 
 import (
 	"fmt"
+	"maps"
 	"net/netip"
 	"slices"
 	"strings"
@@ -130,6 +131,9 @@ type Config struct {
 	// Image is the path of the file that holds what the board's non-volatile memory
 	// holds; with "" that is kept by the Board alone.
 	Image string
+	// Enrolled are the tags, by role, that each list of a fresh memory holds already:
+	// the first as its master, the others as cards in this order.
+	Enrolled []string
 	// Controller is where the board's network really finds the controller that it
 	// was planned for, as HOST:PORT; with "" nobody answers there. At any other
 	// address that a fault makes the board dial nobody answers either.
@@ -152,6 +156,7 @@ type Config struct {
 func DefaultTags() map[string]string {
 	return map[string]string{
 		"master": "04A1B2C3D4E5F6", "show": "5C0A91E3", "spare": "7E310B44", "stranger": "9B62F00D",
+		"show-2": "5C17D0A9", "show-3": "04B95A2E6F7081",
 	}
 }
 
@@ -170,4 +175,24 @@ func (c Config) tags() (map[string]uid, error) {
 		tags[role] = u
 	}
 	return tags, nil
+}
+
+// first is what each list of a fresh memory holds.
+func (c Config) first(tags map[string]uid) (list, error) {
+	if c.Fault == faultOldContents {
+		return left, nil
+	}
+	var l list
+	for i, role := range c.Enrolled {
+		u, ok := tags[role]
+		switch {
+		case !ok:
+			return l, fmt.Errorf("enrolled tag %q: must be one of %s", role, strings.Join(slices.Sorted(maps.Keys(tags)), ", "))
+		case i == 0:
+			l.Master = u
+		default:
+			l.Cards = append(l.Cards, u)
+		}
+	}
+	return l, nil
 }

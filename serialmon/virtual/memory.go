@@ -66,32 +66,41 @@ func (m *memory) wipe() {
 	}
 }
 
-// openMemory reads the image at path, or makes a fresh memory where there is none;
-// used says that a fresh one comes from another prop. It holds as many lists as
-// the firmware keeps.
-func openMemory(path string, used bool, lists int) (*memory, error) {
-	m, err := readMemory(path, used)
+// left is what a board holds that comes from another prop.
+var left = list{Master: "04D9137A2C6B80", Cards: []uid{"3FA0C816", "B1447E02", "04E85519AA3C81"}}
+
+// openMemory reads the image at path, or makes a fresh memory where there is none,
+// which holds first in each of its lists. It has as many lists as the firmware
+// keeps.
+func openMemory(path string, first list, lists int) (*memory, error) {
+	m, err := readMemory(path)
 	if err != nil {
 		return nil, err
+	}
+	fresh := m == nil
+	if fresh {
+		m = &memory{Version: imageVersion, Cards: []uid{}, path: path}
 	}
 	for len(m.More) < lists-1 {
 		m.More = append(m.More, list{Cards: []uid{}})
 	}
-	return m, nil
+	if !fresh {
+		return m, nil
+	}
+	for i := range lists {
+		*m.at(i).Master, *m.at(i).Cards = first.Master, append([]uid{}, first.Cards...)
+	}
+	return m, m.save()
 }
 
-func readMemory(path string, used bool) (*memory, error) {
-	fresh := &memory{Version: imageVersion, Cards: []uid{}, path: path}
-	if used {
-		fresh.Master = "04D9137A2C6B80"
-		fresh.Cards = []uid{"3FA0C816", "B1447E02", "04E85519AA3C81"}
-	}
+// readMemory is nil where no image is there.
+func readMemory(path string) (*memory, error) {
 	if path == "" {
-		return fresh, nil
+		return nil, nil
 	}
 	f, err := os.Open(path)
 	if errors.Is(err, fs.ErrNotExist) {
-		return fresh, nil
+		return nil, nil
 	}
 	if err != nil {
 		return nil, fmt.Errorf("memory image: %w", err)
