@@ -5,6 +5,9 @@ import (
 	"fmt"
 )
 
+// SignQuestion is the key of the question whether a sitting is to be signed.
+const SignQuestion = "sign"
+
 // checkSignOff has the person sign for the sitting, whatever came out: a failed
 // run is signed and kept like any other.
 func checkSignOff(ctx context.Context, s *Scene) ([]Finding, error) {
@@ -20,7 +23,7 @@ func checkSignOff(ctx context.Context, s *Scene) ([]Finding, error) {
 		return nil, err
 	}
 	answer, err := s.Ask(ctx, Question{
-		Key: "sign", Kind: AskConfirm,
+		Key: SignQuestion, Kind: AskConfirm,
 		Text: fmt.Sprintf("%d steps decided, the sitting as a whole: %s. The master is with its keeper, and what the report says is what was done. Sign it?", n, worst),
 	})
 	if err != nil {

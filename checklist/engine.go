@@ -29,6 +29,9 @@ type Engine struct {
 	// Commands, where set, brings what the person says unasked; closed, it says that
 	// the person has gone.
 	Commands <-chan Command
+	// Only, where set, limits a walk to the steps that it says yes to; the others stay
+	// as they are.
+	Only func(Step) bool
 	// Skip leaves steps out, by id, each for a reason.
 	Skip map[string]string
 	// Patience is how long a lost port may stay away; 0 means a minute.
@@ -101,9 +104,14 @@ func (e *Engine) walk(ctx context.Context, sitting Sitting, told map[Place]bool)
 	worst := Passed
 	for i, step := range steps {
 		d := Decision{Step: step, Number: i + 1, Of: len(steps)}
-		if o, done := decided[step.Place()]; done {
+		o, done := decided[step.Place()]
+		now := e.Only == nil || e.Only(step)
+		switch {
+		case done:
 			d.Outcome, d.Again = o, true
-		} else {
+		case !now:
+			continue
+		default:
 			o, err := e.decide(ctx, step, decided)
 			if err != nil {
 				return NotConfirmed, fmt.Errorf("step %q: %w", step.ID, err)
@@ -115,7 +123,7 @@ func (e *Engine) walk(ctx context.Context, sitting Sitting, told map[Place]bool)
 		if d.Outcome.Verdict != Skipped || !step.MaySkip {
 			worst = worst.Worse(d.Outcome.Verdict)
 		}
-		if e.Decided != nil && !(d.Again && told[step.Place()]) {
+		if e.Decided != nil && now && !(d.Again && told[step.Place()]) {
 			e.Decided(d)
 		}
 		told[step.Place()] = true

@@ -34,6 +34,7 @@ const (
 	ActUSBIn     Act = "usb-in"     //
 	ActClear     Act = "clear"      // no tag on the reader, nothing bent, the network cable in
 	ActLook      Act = "look"       // look at the lamps and keep them in mind
+	ActNext      Act = "next"       // this board out of USB, and the next one in
 	ActNote      Act = "note"       // nothing to touch: a thing to know or to tidy
 )
 

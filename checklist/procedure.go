@@ -82,7 +82,12 @@ func (p Procedure) check() error {
 		id      string
 	}
 	seen := map[place]bool{}
+	staged := map[Sitting]bool{}
 	for i, s := range p.Steps {
+		if was, told := staged[s.Sitting]; told && was != (s.Stage != "") {
+			return fmt.Errorf("step %q: field stage: every step of sitting %s has one, or none has", s.ID, s.Sitting)
+		}
+		staged[s.Sitting] = s.Stage != ""
 		switch {
 		case s.ID == "":
 			return fmt.Errorf("step %d: field id: missing", i+1)
@@ -136,6 +141,18 @@ func (p Procedure) Of(it Item) Procedure {
 	}
 	p.Steps = steps
 	return p
+}
+
+// Stages are the parts of a sitting in the order in which the procedure comes to
+// them; one without a name where its steps have none.
+func (p Procedure) Stages(sitting Sitting) []string {
+	var stages []string
+	for _, s := range p.Sitting(sitting) {
+		if !slices.Contains(stages, s.Stage) {
+			stages = append(stages, s.Stage)
+		}
+	}
+	return stages
 }
 
 // Sittings are those that the procedure has steps for, in their order.

@@ -26,6 +26,9 @@ type Step struct {
 	RestsOn []string `toml:"rests_on" json:"rests_on,omitempty"` // what a later change spoils it
 	Changes bool     `toml:"changes" json:"changes,omitempty"`   // changes what the board stores
 	MaySkip bool     `toml:"may_skip" json:"may_skip,omitempty"` // leaving it out, for a reason, spoils nothing
+	// Stage is the part of its sitting that the step belongs to where several boards are
+	// taken through a sitting together, all through one part before the next.
+	Stage string `toml:"stage" json:"stage,omitempty"`
 	// EachReader says for which boards the step is one of each reader's own.
 	EachReader EachReader `toml:"each_reader" json:"each_reader,omitempty"`
 	// Several leaves the step out for a board that has one reader only.

@@ -16,7 +16,16 @@ import (
 )
 
 // casting says who and what takes part in a commissioning from the command line.
-func casting(ctx context.Context, st *sitePlan, d deps, o commissionOptions, item checklist.Item, folder *runFolder) (c cast, err error) {
+func casting(ctx context.Context, st *sitePlan, d deps, o commissionOptions, item checklist.Item, folder *runFolder) (cast, error) {
+	c, err := equip(st, d, o, item, folder)
+	if err != nil {
+		return cast{}, err
+	}
+	return c, people(ctx, d, o, folder.procedure, &c)
+}
+
+// equip is casting without the people.
+func equip(st *sitePlan, d deps, o commissionOptions, item checklist.Item, folder *runFolder) (c cast, err error) {
 	if h := folder.header(); h != nil {
 		item = h.Item // a run is judged by what it began with
 	}
@@ -34,7 +43,7 @@ func casting(ctx context.Context, st *sitePlan, d deps, o commissionOptions, ite
 	if o.listen != "" {
 		c.listen = &link.Config{Addr: o.listen, Base: item.Controller.Base, Clock: c.clock}
 	}
-	return c, people(ctx, d, o, folder.procedure, &c)
+	return c, nil
 }
 
 // people brings the person: at a terminal, in an answers file, or virtual hands.

@@ -19,16 +19,21 @@ type signing struct {
 	limitations []string
 }
 
-// sit walks the open steps of a sitting and writes the signed report. A run that
-// the person ended is reported like any other; one that stopped for another reason
-// is left to be resumed.
-func (run *conduct) sit(ctx context.Context, sitting checklist.Sitting, s signing) (checklist.Verdict, error) {
+// walk walks the open steps of a sitting, with the stand-in at work.
+func (run *conduct) walk(ctx context.Context, sitting checklist.Sitting) (checklist.Verdict, error) {
 	if run.standIn != nil {
 		if err := run.standIn.Resume(); err != nil {
 			return checklist.NotConfirmed, err
 		}
 	}
-	verdict, err := run.engine.Run(ctx, sitting)
+	return run.engine.Run(ctx, sitting)
+}
+
+// sit walks the open steps of a sitting and writes the signed report. A run that
+// the person ended is reported like any other; one that stopped for another reason
+// is left to be resumed.
+func (run *conduct) sit(ctx context.Context, sitting checklist.Sitting, s signing) (checklist.Verdict, error) {
+	verdict, err := run.walk(ctx, sitting)
 	if errors.Is(err, checklist.ErrAborted) {
 		verdict, err = checklist.NotConfirmed, nil
 	}

@@ -34,7 +34,9 @@ func whatChanged(ctx context.Context, p checklist.Person, commands <-chan checkl
 	defer listening.Wait()
 	defer cancel(nil)
 	if commands != nil {
-		listening.Go(func() { unasked(ctx, cancel, p, commands) })
+		listening.Go(func() {
+			unasked(ctx, cancel, p, commands, "No step is under way yet; first say what changed.")
+		})
 	}
 	q := checklist.Question{Key: "changed", Kind: checklist.AskText, Form: "nothing, or a list of " + strings.Join(checklist.ChangeNames(), ", ")}
 	ask := "What changed since " + since.UTC().Format("2 Jan 2006, 15:04 UTC") + "?"
@@ -55,8 +57,8 @@ func whatChanged(ctx context.Context, p checklist.Person, commands <-chan checkl
 	}
 }
 
-// unasked takes commands while nothing but the answer is wanted.
-func unasked(ctx context.Context, cancel context.CancelCauseFunc, p checklist.Person, commands <-chan checklist.Command) {
+// unasked takes commands while no step is under way: all but abort get the reply.
+func unasked(ctx context.Context, cancel context.CancelCauseFunc, p checklist.Person, commands <-chan checklist.Command, reply string) {
 	for {
 		select {
 		case <-ctx.Done():
@@ -67,7 +69,7 @@ func unasked(ctx context.Context, cancel context.CancelCauseFunc, p checklist.Pe
 				cancel(checklist.ErrPersonGone)
 			case c.Verb == checklist.CommandAbort:
 				cancel(interruptedError{checklist.ErrAborted})
-			case p.Instruct(ctx, checklist.Instruction{Act: checklist.ActNote, Text: "No step is under way yet; first say what changed."}) != nil:
+			case p.Instruct(ctx, checklist.Instruction{Act: checklist.ActNote, Text: reply}) != nil:
 				return
 			}
 		}
