@@ -23,7 +23,7 @@ type tapped struct {
 	turnedAway bool // one too many, or come while the stand-in went off
 
 	behind   net.Conn
-	recorded chan struct{} // closed once the end is on record
+	recorded chan struct{} // closed once the end is on record and, if it is ours, on its way to the client
 
 	mu       sync.Mutex // over the read deadline and what follows from it
 	ended    bool       // the stand-in wants the connection to end
@@ -58,9 +58,10 @@ func (c *tapped) serve() {
 	defer func() { _ = c.conn.Close() }()
 	defer c.hangUp()
 	if c.turnedAway {
+		half := c.halfClose()
 		close(c.recorded)
 		c.land() // the connection itself
-		c.drain()
+		c.drain(half)
 		return
 	}
 	err := c.record(checklist.Frame{Kind: checklist.FrameConnected})
@@ -70,12 +71,13 @@ func (c *tapped) serve() {
 	}
 	theirs := isTheirs(err)
 	_ = c.record(checklist.Frame{Kind: checklist.FrameClosed}) // an error here is the log's, which knows
+	half := !theirs && c.halfClose()
 	close(c.recorded)
 	if theirs {
 		c.land()
 		return
 	}
-	c.drain()
+	c.drain(half)
 }
 
 // exchange passes one request and its answer.
@@ -149,14 +151,18 @@ func (c *tapped) hangUp() {
 	}
 }
 
-// drain ends the connection from this side. Where frames are counted, what the
-// client has under way must still be counted off, its own end included.
-func (c *tapped) drain() {
+// halfClose ends this side of the connection where frames are counted; who waits for
+// the end to be on record then knows that the client can see it, however fast a
+// simulated clock goes on.
+func (c *tapped) halfClose() bool {
 	half, ok := c.conn.(interface{ CloseWrite() error })
-	if !c.s.config.CountFrames || !ok || half.CloseWrite() != nil {
-		return
-	}
-	if c.patiently() != nil {
+	return c.s.config.CountFrames && ok && half.CloseWrite() == nil
+}
+
+// drain reads on after this side has been closed: what the client has under way must
+// still be counted off, its own end included.
+func (c *tapped) drain(half bool) {
+	if !half || c.patiently() != nil {
 		return
 	}
 	for {

@@ -33,6 +33,7 @@ type door struct {
 	batch *batch
 	port  func() (*portPlan, error)
 	name  string          // the port that the board last recognised is at
+	board *portBoard      // that is attached while it is not known yet
 	known map[string]bool // ports that were there when the first board was waited for
 }
 
@@ -112,24 +113,17 @@ func (k *door) await(ctx context.Context, stage string, todo []*batchMember, las
 	if last != nil {
 		text = fmt.Sprintf("Take board %s out of USB, and plug in the next: one of %s, for %s.", last.Board, boardsOf(todo), stage)
 	}
+	if err := k.ask(ctx, text, len(todo)); err != nil {
+		return nil, "", err
+	}
 	for {
-		if err := k.ask(ctx, text, len(todo)); err != nil {
-			return nil, "", err
-		}
 		board, err := k.attach(ctx)
 		if err != nil {
 			return nil, "", err
 		}
 		m, how, refused, err := k.recognise(ctx, board, todo)
 		if err == nil && m == nil {
-			if text = refused; last != nil && refused == "" {
-				text = fmt.Sprintf("This is board %s still. Take it out of USB, and plug in the next: one of %s.", last.Board, boardsOf(todo))
-			}
-			k.sound(checklist.Signal{Sound: checklist.SoundBad, Word: "OTHER"})
-			if err = k.ask(ctx, text, len(todo)); err == nil {
-				err = k.awaitGone(ctx)
-			}
-			text = fmt.Sprintf("Plug in one of %s, for %s.", boardsOf(todo), stage)
+			err = k.turnAway(ctx, fmt.Sprintf("%s Plug in one of %s, for %s.", refused, boardsOf(todo), stage), len(todo))
 		}
 		if err = errors.Join(err, board.Detach()); err != nil {
 			return nil, "", err
@@ -139,6 +133,15 @@ func (k *door) await(ctx context.Context, stage string, todo []*batchMember, las
 			return m, how, nil
 		}
 	}
+}
+
+// turnAway has a board taken out of USB and waits until it is gone.
+func (k *door) turnAway(ctx context.Context, text string, left int) error {
+	k.sound(checklist.Signal{Sound: checklist.SoundBad, Word: "OTHER"})
+	if err := k.ask(ctx, text, left); err != nil {
+		return err
+	}
+	return k.awaitGone(ctx)
 }
 
 func (k *door) ask(ctx context.Context, text string, left int) error {
@@ -173,7 +176,7 @@ func (k *door) attach(ctx context.Context) (*portBoard, error) {
 		options.Name = k.appeared(options.Name)
 		board := &portBoard{options: options, auto: plan.auto}
 		if err = board.Attach(ctx); err == nil {
-			k.name = options.Name
+			k.name, k.board = options.Name, board
 			return board, nil
 		}
 		if _, away := errors.AsType[*serialmon.OpenError](err); !away || k.clock.Now().After(until) {

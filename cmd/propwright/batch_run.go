@@ -22,7 +22,9 @@ type batch struct {
 	// equip says with what a board's part of the sitting is walked; its port is the one
 	// that the board is at.
 	equip func(folder *runFolder, item checklist.Item) (cast, error)
-	door  *door // nil without a port
+	// part lets a board's part of the sitting go; nil just closes it.
+	part func(*conduct) error
+	door *door // nil without a port
 }
 
 // newBatch brings the people in, once for all boards.
@@ -215,7 +217,7 @@ func (b *batch) walk(ctx context.Context, m *batchMember, stage, how string) (er
 	if err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, run.Close()) }()
+	defer func() { err = errors.Join(err, b.leave(run)) }()
 	if how != "" {
 		if _, err := run.log.Append(checklist.Entry{Type: checklist.EntryNote, Note: how}); err != nil {
 			return err
@@ -226,6 +228,13 @@ func (b *batch) walk(ctx context.Context, m *batchMember, stage, how string) (er
 		return b.leaveOut(m, strings.TrimPrefix(err.Error(), checklist.ErrAborted.Error()+": "))
 	}
 	return err
+}
+
+func (b *batch) leave(run *conduct) error {
+	if b.part != nil {
+		return b.part(run)
+	}
+	return run.Close()
 }
 
 // leaveOut takes a member out of what is still to come.
@@ -277,7 +286,7 @@ func (b *batch) signOne(ctx context.Context, m *batchMember, stage string, answe
 	if err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, run.Close()) }()
+	defer func() { err = errors.Join(err, b.leave(run)) }()
 	note := fmt.Sprintf("signed with the %d reports of batch %d at once", len(b.file.Members), b.file.Number)
 	if m.LeftOut != "" {
 		note = fmt.Sprintf("left out of batch %d: %s; %s", b.file.Number, m.LeftOut, note)

@@ -143,12 +143,17 @@ func (b *simBench) sit(ctx context.Context, plan sittingPlan) (checklist.Verdict
 // under way on the clock.
 func (b *simBench) part(run *conduct) error {
 	b.t.Helper()
+	return partFrom(b.t, run, b.board)
+}
+
+func partFrom(t *testing.T, run *conduct, board *virtual.Board) error {
+	t.Helper()
 	err := errors.Join(run.board.Detach(), run.standIn.Pause())
-	if noticed := b.board.Noticed(b.t.Context()); noticed != nil {
-		b.t.Fatal(noticed)
+	if noticed := board.Noticed(t.Context()); noticed != nil {
+		t.Fatal(noticed)
 	}
-	if err := b.clock.Sleep(b.t.Context(), 3*time.Second); err != nil {
-		b.t.Fatal(err)
+	if err := run.clock.Sleep(t.Context(), 3*time.Second); err != nil {
+		t.Fatal(err)
 	}
 	return errors.Join(err, run.Close())
 }
