@@ -166,6 +166,7 @@ func boardsOf(members []*batchMember) string {
 // that has appeared since boards were last waited for.
 func (k *door) attach(ctx context.Context) (*portBoard, error) {
 	until := k.clock.Now().Add(doorLeave)
+	told := ""
 	for {
 		plan, err := k.port()
 		if err != nil {
@@ -179,8 +180,16 @@ func (k *door) attach(ctx context.Context) (*portBoard, error) {
 			k.name, k.board = options.Name, board
 			return board, nil
 		}
-		if _, away := errors.AsType[*serialmon.OpenError](err); !away || k.clock.Now().After(until) {
+		refused, is := errors.AsType[*serialmon.OpenError](err)
+		if !is || refused.Reason == serialmon.ReasonSpeed || k.clock.Now().After(until) {
 			return nil, err
+		}
+		if refused.Reason != serialmon.ReasonMissing && told != err.Error() {
+			told = err.Error()
+			note := checklist.Instruction{Act: checklist.ActNote, Text: fmt.Sprintf("%s: %s.", told, refused.Hint)}
+			if err := k.batch.people.person.Instruct(ctx, note); err != nil {
+				return nil, err
+			}
 		}
 		if err := k.clock.Sleep(ctx, doorLook); err != nil {
 			return nil, context.Cause(ctx)

@@ -107,6 +107,9 @@ func lastBatch(batches, reports string) (*batchFile, error) {
 	if f.Version != batchVersion {
 		return nil, fmt.Errorf("%s: field batch: version %d, this program knows %d", path, f.Version, batchVersion)
 	}
+	if len(f.Members) == 0 {
+		return nil, fmt.Errorf("%s: field members: missing", path)
+	}
 	for i, m := range f.Members {
 		if m == nil || m.Prop == "" || m.Run < 1 {
 			return nil, fmt.Errorf("%s: field members: number %d has no prop or no run", path, i+1)

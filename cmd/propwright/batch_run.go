@@ -42,7 +42,11 @@ func newBatch(ctx context.Context, st *sitePlan, d deps, o commissionOptions, fi
 	if o.port == "" {
 		return b, nil
 	}
-	b.door, err = openDoor(ctx, b, func() (*portPlan, error) { return portOf(st, o, checklist.Item{}) })
+	first, err := itemOf(ctx, st, file.Members[0].Prop)
+	if err != nil {
+		return nil, err
+	}
+	b.door, err = openDoor(ctx, b, func() (*portPlan, error) { return portOf(st, o, first) })
 	return b, err
 }
 
