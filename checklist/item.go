@@ -55,6 +55,19 @@ type Reader struct {
 	AfterReset string `json:"after_reset,omitempty"` // keeps or off: a toggled coil when the board restarts
 }
 
+// What the plan may say of a coil beyond its behaviour; a step can be there for it.
+const (
+	PlannedAtBoot     = "at_boot"
+	PlannedWhenDead   = "when_dead"
+	PlannedAfterReset = "after_reset"
+)
+
+// Planned is what the plan says of the coil under one of those names, "" where it
+// says nothing.
+func (r Reader) Planned(name string) string {
+	return map[string]string{PlannedAtBoot: r.AtBoot, PlannedWhenDead: r.WhenDead, PlannedAfterReset: r.AfterReset}[name]
+}
+
 // A Controller is where coils live.
 type Controller struct {
 	Name    string `json:"name"`

@@ -30,6 +30,8 @@ const (
 	ActCableIn   Act = "cable-in"   //
 	ActSupplyOn  Act = "supply-on"  // the board's own supply
 	ActSupplyOff Act = "supply-off" //
+	ActRoomOff   Act = "room-off"   // all power of the room, its network switch too
+	ActRoomOn    Act = "room-on"    //
 	ActUSBOut    Act = "usb-out"    //
 	ActUSBIn     Act = "usb-in"     //
 	ActClear     Act = "clear"      // no tag on the reader, nothing bent, the network cable in

@@ -93,6 +93,8 @@ func (p Procedure) check() error {
 			return fmt.Errorf("step %d: field id: missing", i+1)
 		case s.EachReader != "" && s.EachReader != EachAlways && s.EachReader != EachLists:
 			return fmt.Errorf("step %q: field each_reader: %q is neither %q nor %q", s.ID, s.EachReader, EachAlways, EachLists)
+		case s.Planned != "" && (s.EachReader != EachAlways || !slices.Contains([]string{PlannedAtBoot, PlannedWhenDead, PlannedAfterReset}, s.Planned)):
+			return fmt.Errorf("step %q: field planned: %q is none of %s, %s and %s for each reader", s.ID, s.Planned, PlannedAtBoot, PlannedWhenDead, PlannedAfterReset)
 		case s.Check == "":
 			return fmt.Errorf("step %q: field check: missing", s.ID)
 		case s.Sitting != Bench && s.Sitting != Site:
@@ -121,7 +123,7 @@ func (p Procedure) check() error {
 func (p Procedure) Of(it Item) Procedure {
 	var steps []Step
 	for _, s := range p.Steps {
-		if s.Several && len(it.Readers) < 2 {
+		if s.Several && len(it.Readers) < 2 || s.Planned != "" && len(it.Readers) == 0 {
 			continue
 		}
 		own := s.EachReader == EachAlways || s.EachReader == EachLists && it.Board.Lists == ListsReader
@@ -131,6 +133,9 @@ func (p Procedure) Of(it Item) Procedure {
 			continue
 		}
 		for _, r := range it.Readers {
+			if s.Planned != "" && r.Planned(s.Planned) == "" {
+				continue
+			}
 			one := s
 			one.Reader = r.Index
 			if len(it.Readers) > 1 {

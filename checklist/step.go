@@ -33,6 +33,9 @@ type Step struct {
 	EachReader EachReader `toml:"each_reader" json:"each_reader,omitempty"`
 	// Several leaves the step out for a board that has one reader only.
 	Several bool `toml:"several_readers" json:"several_readers,omitempty"`
+	// Planned leaves the step out where no reader's plan says that of its coil: one of
+	// the Planned… names.
+	Planned string `toml:"planned" json:"planned,omitempty"`
 	// Reader is the index of the reader that the step is about, 0 for the whole board;
 	// Procedure.Of sets it.
 	Reader int `toml:"-" json:"reader,omitempty"`

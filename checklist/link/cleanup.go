@@ -76,7 +76,7 @@ func lastShowing(ctx context.Context, s *checklist.Scene, w showing) (checklist.
 	e, _ := lastOf(s, w.reader)
 	f := checklist.Finding{
 		What: "the prop's own tag, last", Reader: w.reader.Index, How: checklist.Measured, Verdict: checklist.Passed, Rests: append(checklist.RefsOf(e), e.Measure.Rests...),
-		Value: checklist.Text(fmt.Sprintf("coil %d on and off", w.reader.Coil)), Limit: ptr(checklist.Text(fmt.Sprintf("coil %d on and off", w.reader.Coil))),
+		Value: checklist.Text(fmt.Sprintf("coil %d %s", w.reader.Coil, acted(w.reader))), Limit: ptr(checklist.Text(fmt.Sprintf("coil %d %s", w.reader.Coil, acted(w.reader)))),
 	}
 	if result := e.Measure.Params["result"]; result != resultOK {
 		f.Verdict, f.Value = checklist.Failed, checklist.Text(result)

@@ -3,6 +3,7 @@ package link
 import (
 	"context"
 	"errors"
+	"slices"
 	"time"
 
 	"propwright/checklist"
@@ -48,7 +49,9 @@ func sources(entries []checklist.Entry) (usbOut, supplyOn bool) {
 			last = ""
 		case e.Type == checklist.EntryBegin:
 			usbOut = usbOut && last != checklist.ActUSBOut
-			supplyOn = supplyOn || last == checklist.ActSupplyOn || last == checklist.ActSupplyOff
+			supplyOn = supplyOn || slices.Contains([]checklist.Act{
+				checklist.ActSupplyOn, checklist.ActSupplyOff, checklist.ActRoomOn, checklist.ActRoomOff,
+			}, last)
 			last = ""
 		case e.Instruct == nil:
 			continue
@@ -57,8 +60,8 @@ func sources(entries []checklist.Entry) (usbOut, supplyOn bool) {
 			switch last {
 			case checklist.ActUSBOut, checklist.ActUSBIn:
 				usbOut = last == checklist.ActUSBOut
-			case checklist.ActSupplyOn, checklist.ActSupplyOff:
-				supplyOn = last == checklist.ActSupplyOn
+			case checklist.ActSupplyOn, checklist.ActSupplyOff, checklist.ActRoomOn, checklist.ActRoomOff:
+				supplyOn = last == checklist.ActSupplyOn || last == checklist.ActRoomOn
 			}
 		}
 	}

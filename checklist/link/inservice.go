@@ -12,7 +12,8 @@ import (
 // supply only. It must find the controller and switch its coil, do so after each
 // of several cold starts, and come back when the controller was away. Its figures
 // come from the step's parameters (start_within, cold_starts, off_for, on_within,
-// off_within).
+// off_within). With switch_within the whole room goes off and on as well, and the
+// board has that long more for the room's network switch.
 type InService struct{ StandIn Switch }
 
 // Console is false: the board's console is what USB takes away with it.
@@ -39,6 +40,7 @@ type service struct {
 	start, off     time.Duration
 	onWith, offWth time.Duration
 	starts         int
+	network        time.Duration // that the room's network switch may take; 0: the room stays on
 }
 
 func (k InService) of(s *checklist.Scene) (v *service, err error) {
@@ -48,9 +50,13 @@ func (k InService) of(s *checklist.Scene) (v *service, err error) {
 	}
 	v.starts++ // the first one, when USB has just gone, counts as well
 	v.starts = max(v.starts, len(v.readers))
-	return v, figures(s.Step, map[string]*time.Duration{
+	into := map[string]*time.Duration{
 		"start_within": &v.start, "off_for": &v.off, "on_within": &v.onWith, "off_within": &v.offWth,
-	})
+	}
+	if _, given := s.Step.Params["switch_within"]; given {
+		into["switch_within"] = &v.network
+	}
+	return v, figures(s.Step, into)
 }
 
 // Run takes USB away and starts the board from cold, again and again. It returns
@@ -99,7 +105,16 @@ func (k InService) Run(ctx context.Context, s *checklist.Scene) ([]checklist.Fin
 			return nil, err
 		}
 	}
-	return append(findings, v.awayFinding()), nil
+	findings = append(findings, v.awayFinding())
+	if v.network == 0 {
+		return findings, nil
+	}
+	if len(s.Measures(measureRoom)) == 0 {
+		if err := v.roomOffAndOn(ctx); err != nil {
+			return nil, err
+		}
+	}
+	return append(findings, v.roomFinding()), nil
 }
 
 // done are the starts on record.

@@ -94,7 +94,7 @@ func coilInService(r checklist.Reader, starts []checklist.Entry) []checklist.Fin
 	}
 	f := checklist.Finding{
 		What: "coil in service", How: checklist.Measured, Verdict: checklist.Passed, Reader: r.Index, Rests: checklist.RefsOf(worked...),
-		Value: checklist.Number(float64(good), "1", fmt.Sprintf("coil %d on and off %d of %d", r.Coil, good, len(worked))), Limit: ptr(checklist.Number(float64(len(worked)), "1", "every time")),
+		Value: checklist.Number(float64(good), "1", fmt.Sprintf("coil %d %s %d of %d", r.Coil, acted(r), good, len(worked))), Limit: ptr(checklist.Number(float64(len(worked)), "1", "every time")),
 	}
 	if good < len(worked) {
 		f.Verdict, f.Note = checklist.Failed, "What else was seen: "+bad+"."

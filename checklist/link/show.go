@@ -26,6 +26,14 @@ const (
 	behaviourToggle = "toggle"
 )
 
+// acted is what one presentation makes a coil do, as planned.
+func acted(r checklist.Reader) string {
+	if r.Behaviour == behaviourToggle {
+		return "switched"
+	}
+	return "on and off"
+}
+
 // A shown tag is what one presentation came to, on both sides.
 type shown struct {
 	result  string

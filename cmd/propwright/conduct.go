@@ -116,6 +116,8 @@ func checksWith(standIn *link.StandIn) checklist.Checks {
 	checks["repeat"] = reach.Repeat{}
 	checks["link"] = link.Check{StandIn: standIn}
 	checks["in-service"] = link.InService{StandIn: standIn}
+	checks["coil-at-restart"] = link.AtRestart{StandIn: standIn}
+	checks["coil-when-dead"] = link.WhenDead{StandIn: standIn}
 	checks["clean-up-site"] = link.CleanUpSite{StandIn: standIn}
 	return checks
 }

@@ -36,6 +36,8 @@ type demoOptions struct {
 	seed      uint64
 	readers   int
 	lists     string
+	coil      string // what the coil does, in the plan's words: behaviour, and at_boot=… and so on
+	built     string // what it does at the board, where that is something else
 }
 
 func newDemoCmd(d deps) *cobra.Command {
@@ -56,6 +58,7 @@ func newDemoCmd(d deps) *cobra.Command {
 	f.Uint64Var(&o.seed, "seed", 1, "of everything that is left to chance")
 	f.IntVar(&o.readers, "readers", 1, "how many readers the board has, up to 8")
 	f.StringVar(&o.lists, "lists", "board", "where it keeps master and cards: board, or each reader")
+	f.StringVar(&o.coil, "coil", "follows", "what the coil does: follows, pulse or toggle, and as the plan has it at_boot=, when_dead= and after_reset=")
 	return cmd
 }
 
@@ -189,6 +192,17 @@ func demoEnrolled(o demoOptions) []string {
 func demoBuild(o demoOptions) virtual.Build {
 	b := virtual.DefaultBuild()
 	b.Lists = o.lists
+	for i, word := range strings.Fields(firstOf(o.built, o.coil)) {
+		name, value, _ := strings.Cut(word, "=")
+		switch {
+		case i == 0:
+			b.Behaviour = word
+		case name == checklist.PlannedAtBoot:
+			b.AtBoot = value
+		case name == checklist.PlannedAfterReset:
+			b.AfterReset = value
+		}
+	}
 	b.More = nextCoils(demoFirstMore, readersFor(o.fault, o.readers))
 	return b
 }

@@ -40,13 +40,13 @@ func demoThings(o demoOptions) []string {
 	}
 	things = append(things,
 		"board rdr-08 mac=02:54:57:00:00:58 ip=10.77.0.58/24 "+demoBoardPlan,
-		"reader "+at+"/0 coil=117 behaviour=follows",
+		"reader "+at+"/0 coil=117 behaviour="+firstOf(o.coil, "follows"),
 		"reader rdr-08/0 coil=118 behaviour=follows",
 		"prop harbour-bell room=Lighthouse cover_mm=6 drives=light board="+at,
 		"prop chart-table room=Lighthouse cover_mm=4 drives=light board=rdr-08",
 	)
 	for i, coil := range b.More {
-		things = append(things, fmt.Sprintf("reader %s/%d coil=%d behaviour=follows", at, i+1, coil))
+		things = append(things, fmt.Sprintf("reader %s/%d coil=%d behaviour=%s", at, i+1, coil, firstOf(o.coil, "follows")))
 	}
 	if o.procedure != checklist.ProcedureNew && o.procedure != "" {
 		uids := virtual.DefaultTags()

@@ -18,7 +18,7 @@ func wordOf(a checklist.Act) string {
 	return map[checklist.Act]string{
 		checklist.ActPresent: "SHOW", checklist.ActPlace: "LAY", checklist.ActTake: "LIFT", checklist.ActReset: "RESET",
 		checklist.ActFlex: "BEND", checklist.ActRelax: "LET GO", checklist.ActCableOut: "CABLE OUT", checklist.ActCableIn: "CABLE IN",
-		checklist.ActSupplyOn: "POWER ON", checklist.ActSupplyOff: "POWER OFF", checklist.ActUSBOut: "USB OUT", checklist.ActUSBIn: "USB IN",
+		checklist.ActSupplyOn: "POWER ON", checklist.ActSupplyOff: "POWER OFF", checklist.ActRoomOn: "ROOM ON", checklist.ActRoomOff: "ROOM OFF", checklist.ActUSBOut: "USB OUT", checklist.ActUSBIn: "USB IN",
 		checklist.ActClear: "CLEAR", checklist.ActLook: "LOOK", checklist.ActNext: "NEXT",
 	}[a]
 }

@@ -55,6 +55,8 @@ func (v *virtualHands) Instruct(ctx context.Context, in checklist.Instruction) e
 		return v.hands.Cable(in.Act == checklist.ActCableIn)
 	case checklist.ActSupplyOn, checklist.ActSupplyOff:
 		return v.hands.Supply(in.Act == checklist.ActSupplyOn)
+	case checklist.ActRoomOn, checklist.ActRoomOff:
+		return v.hands.Room(in.Act == checklist.ActRoomOn)
 	case checklist.ActUSBIn:
 		return v.hands.USB(true)
 	case checklist.ActUSBOut:

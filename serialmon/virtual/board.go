@@ -68,6 +68,8 @@ type Board struct {
 	hands       []hand // what lies before each reader
 	toMiss      int    // presentations until the next that the fault misses spoils
 	net         network
+	toggled     []bool // each toggling coil as the firmware holds it
+	roomMoves   int    // counts switchings of the room's power; a timer of an earlier one is void
 	fw          firmware
 }
 
@@ -123,7 +125,7 @@ func New(cfg Config) (*Board, error) {
 	b := &Board{cfg: cfg, clock: cfg.Clock, tags: tags, memory: mem, random: newDice(cfg.Seed), version: firmwareVersion}
 	b.build = misbuild(cfg.Build, cfg.Fault)
 	b.lamps = newLamps(b.build, cfg.Fault == faultLightsInverted)
-	b.flexed, b.hands = noReader, make([]hand, b.build.readers())
+	b.flexed, b.hands, b.toggled = noReader, make([]hand, b.build.readers()), make([]bool, b.build.readers())
 	b.net.cable = cfg.Fault != faultNoCable
 	b.cold.random = b.random.boot
 	return b, nil

@@ -50,6 +50,7 @@ type readerState struct {
 	tag      uid       // on the reader, as far as it knows
 	since    time.Time // of tag
 	absent   int       // polls in a row without it
+	lay      uid       // lay there at the start and is left alone until it was lifted
 	switched bool      // held too long, and has been taken note of
 	accepted bool      // tag is accepted and the coil is on for it
 }
@@ -163,6 +164,15 @@ func (b *Board) bootServe() {
 			b.tellList(i, textMasterKnown(l.master))
 		}
 		b.tellList(i, textCards(len(kept.Cards)))
+	}
+	for i := range b.fw.readers {
+		if b.build.AtBoot == "off" {
+			b.fw.readers[i].lay = b.sense(i)
+		}
+		if b.build.AfterReset != "keeps" {
+			b.toggled[i] = false
+		}
+		b.net.coils[i] = b.toggled[i]
 	}
 	b.print(textReady())
 	b.showLamps()

@@ -36,6 +36,15 @@ type Build struct {
 	Gain  int // of the reader chip's receiver, 18 to 48 dB (MFRC522 data sheet, tables 97 and 98)
 	// More are the coils of further readers, from index 1 on; Coil is reader 0's.
 	More []int
+	// Behaviour says what a coil does with its tag: "follows", as with "", "pulse" or
+	// "toggle".
+	Behaviour string
+	// AtBoot is what a coil does at a start with a tag lying there: "on", as with "", or
+	// with "off" nothing until that tag was lifted.
+	AtBoot string
+	// AfterReset is what a toggled coil does when the board restarts: "off", as with "",
+	// or "keeps".
+	AfterReset string
 	// Lists says whether the "board" keeps one master and one list of cards for all
 	// its readers, as it does with "", or each "reader" its own.
 	Lists string
@@ -88,8 +97,14 @@ func (b Build) Check() error {
 			return fmt.Errorf("build: coil %d: must be %d to %d", c, b.Base, 0xFFFF+b.Base)
 		}
 	}
-	if !slices.Contains([]string{"", "board", "reader"}, b.Lists) {
-		return fmt.Errorf("build: lists %q: must be board or reader", b.Lists)
+	for _, w := range []struct{ name, word, of string }{
+		{"lists", b.Lists, "board or reader"}, {"behaviour", b.Behaviour, "follows, pulse or toggle"},
+		{"at boot", b.AtBoot, "on or off"}, {"after reset", b.AfterReset, "keeps or off"},
+	} {
+		words := strings.Fields(strings.NewReplacer(",", "", " or ", " ").Replace(w.of))
+		if w.word != "" && !slices.Contains(words, w.word) {
+			return fmt.Errorf("build: %s %q: must be %s", w.name, w.word, w.of)
+		}
 	}
 	if b.Unit < 0 || b.Unit > 255 {
 		return fmt.Errorf("build: unit %d: must be 0 to 255", b.Unit)

@@ -17,6 +17,7 @@ const (
 	OpCable  = "cable"  // with In put the network cable in, else pull it
 	OpSupply = "supply" // with On switch the board's own supply on, else off
 	OpUSB    = "usb"    // with In plug USB in, else out
+	OpRoom   = "room"   // with On switch all power of the room on, else off
 	OpReset  = "reset"  // press the board's button
 	OpLamps  = "lamps"  // look at the lamps
 	// OpReflash gives the board new firmware over its USB: version Firmware, built with
@@ -61,7 +62,7 @@ func (b *Board) Do(r Request) (Reply, error) {
 			return Reply{}, err
 		}
 		return Reply{}, b.setUSB(in)
-	case OpFlex, OpSupply, OpCable:
+	case OpFlex, OpSupply, OpCable, OpRoom:
 		return Reply{}, b.doSwitch(r)
 	}
 	b.mu.Lock()
@@ -79,7 +80,7 @@ func (b *Board) Do(r Request) (Reply, error) {
 		return Reply{Lamps: b.lamps.seen(b.clock.Now())}, nil
 	default:
 		return Reply{}, fmt.Errorf("op %q: must be one of %s", r.Op, strings.Join([]string{
-			OpPlace, OpTake, OpFlex, OpCable, OpSupply, OpUSB, OpReset, OpLamps, OpReflash}, ", "))
+			OpPlace, OpTake, OpFlex, OpCable, OpSupply, OpRoom, OpUSB, OpReset, OpLamps, OpReflash}, ", "))
 	}
 	return Reply{}, nil
 }
@@ -140,6 +141,8 @@ func (b *Board) doSwitch(r Request) error {
 		b.setCable(is)
 	case OpSupply:
 		b.setSupply(is)
+	case OpRoom:
+		b.setRoom(is)
 	}
 	return nil
 }

@@ -39,6 +39,7 @@ const (
 	faultWeakAdapter     = "weak-adapter"
 	faultColdStart       = "cold-start"
 	faultReadersCrossed  = "readers-crossed"
+	faultGivesUpEarly    = "gives-up-early"
 )
 
 // Faults lists every fault that a board can have, those first that a
@@ -71,6 +72,7 @@ func Faults() []Fault {
 		{faultWeakAdapter, "the board's own supply collapses when the radio comes on; on USB all is well"},
 		{faultColdStart, "four starts in ten on the own supply hang before the network is up"},
 		{faultReadersCrossed, "of several readers the first two are exchanged: a tag on one shows as the other's"},
+		{faultGivesUpEarly, "the firmware looks for its network at the start only, and gives up before the room's switch is ready"},
 	}
 }
 

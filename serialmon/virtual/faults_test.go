@@ -17,7 +17,7 @@ func TestFaultNames(t *testing.T) {
 		"reader-zero", "reader-ones", "loose-joint", "clone-chip", "brown-out", "wrong-speed", "old-contents", "coil-taken",
 		"settings-silent", "lights-inverted", "master-lost", "stuck-programming", "last-card-lost", "cards-stay", "flicker",
 		"short-range", "no-cable", "wrong-controller", "coil-plus-one", "coil-stays-on", "slow-coil", "no-reconnect",
-		"misses", "weak-adapter", "cold-start", "readers-crossed",
+		"misses", "weak-adapter", "cold-start", "readers-crossed", "gives-up-early",
 	}
 	var got []string
 	for _, f := range virtual.Faults() {

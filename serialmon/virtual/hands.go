@@ -65,6 +65,9 @@ func (h *Hands) Cable(in bool) error { return h.do(Request{Op: OpCable, In: &in}
 // Supply switches the board's own supply.
 func (h *Hands) Supply(on bool) error { return h.do(Request{Op: OpSupply, On: &on}) }
 
+// Room switches all power of the room.
+func (h *Hands) Room(on bool) error { return h.do(Request{Op: OpRoom, On: &on}) }
+
 // USB plugs USB in or out.
 func (h *Hands) USB(in bool) error { return h.do(Request{Op: OpUSB, In: &in}) }
 

@@ -19,13 +19,20 @@ const (
 	coilFrom     = 60 * time.Millisecond
 	coilTo       = 120 * time.Millisecond
 	coilSlow     = 1600 * time.Millisecond
+	pulseFor     = time.Second // that a pulsing coil stays on
+	// switchTakes is how long a room's network switch needs from its power until it
+	// passes anything on (common practice, no source).
+	switchTakes = 2 * time.Minute
 )
 
-// network is the board's network side. Only the cable outlives a restart.
+// network is the board's network side. Only the cable and the switch at its other end
+// outlive a restart.
 type network struct {
 	cable      bool
-	cableMoves int // counts them; a timer of an earlier one is void
+	cableMoves int  // counts them; a timer of an earlier one is void
+	dark       bool // the switch has no power, or is not through with its own start
 
+	gaveUp  bool // looks for no link any more before a restart
 	link    bool
 	conn    *wire
 	busy    bool        // an exchange is under way
@@ -52,7 +59,11 @@ func neighbourOf(hostPort string) string {
 
 // linkFound is when the two ends of the cable have come to terms.
 func (b *Board) linkFound() {
-	if !b.net.cable || b.net.link {
+	if !b.net.cable || b.net.link || b.net.gaveUp {
+		return
+	}
+	if b.net.dark {
+		b.net.gaveUp = b.fault(faultGivesUpEarly)
 		return
 	}
 	b.net.link = true
@@ -156,7 +167,59 @@ func (b *Board) hangUp(w *wire) {
 	w.close()
 }
 
-// wantCoil makes a reader's coil follow its tag.
+// setRoom switches all power of the room: the board's own supply, and the network
+// switch, which takes its time.
+func (b *Board) setRoom(on bool) {
+	b.setSupply(on)
+	n := &b.net
+	n.dark = true
+	b.roomMoves++
+	if !on {
+		n.link = false
+		b.dropConnection()
+		return
+	}
+	moves := b.roomMoves
+	b.clock.AfterFunc(switchTakes, func() {
+		b.mu.Lock()
+		defer b.unlock()
+		if b.roomMoves == moves && !b.closed {
+			b.net.dark = false
+			if b.powered() && b.fw.radio {
+				b.linkFound()
+			}
+		}
+	})
+}
+
+// tagAccepted does what the firmware's behaviour has a coil do when its tag comes.
+func (b *Board) tagAccepted(reader int) {
+	switch b.build.Behaviour {
+	case behaviourToggle:
+		b.toggled[reader] = !b.toggled[reader]
+		b.wantCoil(reader, b.toggled[reader])
+	case behaviourPulse:
+		b.wantCoil(reader, true)
+		b.after(pulseFor, func() { b.wantCoil(reader, false) })
+	default:
+		b.wantCoil(reader, true)
+	}
+}
+
+// tagLeft does what it has a coil do when its tag has gone.
+func (b *Board) tagLeft(reader int) {
+	if b.build.Behaviour != behaviourToggle && b.build.Behaviour != behaviourPulse {
+		b.wantCoil(reader, false)
+	}
+}
+
+// What a coil does with its tag, other than to follow it.
+const (
+	behaviourPulse  = "pulse"
+	behaviourToggle = "toggle"
+)
+
+// wantCoil makes a reader's coil go on or off.
 func (b *Board) wantCoil(reader int, on bool) {
 	n := &b.net
 	n.coils[reader] = on

@@ -26,7 +26,11 @@ func (b *Board) poll() {
 
 func (b *Board) pollReader(i int) {
 	u, r := b.sense(i), &b.fw.readers[i]
+	if u != r.lay {
+		r.lay = ""
+	}
 	switch {
+	case u != "" && r.lay == u: // it lay there at the start, and counts once it was lifted
 	case u != "" && u == r.tag:
 		r.absent = 0
 		b.held(i)
@@ -57,7 +61,7 @@ func (b *Board) arrived(i int, u uid) {
 		b.tell(i, textAccepted(u))
 		r.accepted = true
 		b.showFor(&b.fw.green, greenFor)
-		b.wantCoil(i, true)
+		b.tagAccepted(i)
 	default:
 		b.tell(i, textRefused(u))
 		b.showFor(&b.fw.red, redFor)
@@ -81,7 +85,7 @@ func (b *Board) left(i int) {
 	r.tag = ""
 	if r.accepted {
 		r.accepted = false
-		b.wantCoil(i, false)
+		b.tagLeft(i)
 		b.showFor(&b.fw.green, greenFor)
 	}
 }

@@ -89,7 +89,7 @@ func (b *Board) halt() {
 	b.cutLine()
 	b.dropConnection()
 	n := b.build.readers()
-	b.net = network{cable: b.net.cable, cableMoves: b.net.cableMoves, coils: make([]bool, n)}
+	b.net = network{cable: b.net.cable, cableMoves: b.net.cableMoves, dark: b.net.dark, coils: make([]bool, n)}
 	b.fw = firmware{lists: make([]listState, b.build.lists()), readers: make([]readerState, n)}
 }
 
