@@ -47,9 +47,9 @@ func newBatchCmd(d deps) *cobra.Command {
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.file, "file", "", "file with the names of the props, one a line, besides those given")
-	addBoardFlags(f, &o.commissionOptions)
+	addBoardFlags(cmd, &o.commissionOptions)
 	addSiteFlag(cmd, &o.site)
-	addPersonFlags(f, &o.commissionOptions)
+	addPersonFlags(cmd, &o.commissionOptions)
 	f.BoolVar(&o.resume, "resume", false, "go on with the site's last batch")
 	return cmd
 }

@@ -10,7 +10,6 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
-	"github.com/spf13/pflag"
 
 	"propwright/checklist"
 	"propwright/parsers"
@@ -72,18 +71,19 @@ func newCommissionCmd(d deps) *cobra.Command {
 	f.StringVar(&o.procedure, "procedure", "", "which procedure: new, recheck, swap, or one of the site's own (default: the one that the prop is due for)")
 	f.StringVar(&o.board, "board", "", "with swap: the spare that goes in (default: the site's only one)")
 	f.StringVar(&o.sitting, "sitting", "", "bench or site (default: the one that is due)")
-	addBoardFlags(f, &o)
+	addBoardFlags(cmd, &o)
 	addSiteFlag(cmd, &o.site)
 	f.StringVar(&o.changed, "changed", "", "what changed since, such as soldering,cover: repeats what rested on it")
 	f.BoolVar(&o.resume, "resume", false, "go on with the prop's last run")
 	f.StringVar(&o.hands, "hands", "", "control channel of a virtual board whose tags are to be moved by virtual hands")
 	f.Float64Var(&o.pace, "pace", 1, "with a virtual board: how many times as fast as the real clock")
-	addPersonFlags(f, &o)
+	addPersonFlags(cmd, &o)
 	return cmd
 }
 
 // addBoardFlags are the flags that say how a board is reached.
-func addBoardFlags(f *pflag.FlagSet, o *commissionOptions) {
+func addBoardFlags(cmd *cobra.Command, o *commissionOptions) {
+	f := cmd.Flags()
 	f.StringVar(&o.port, "port", "", "serial port of the board; without it only what needs none is done")
 	f.StringVar(&o.speed, "speed", "", "speed in baud (default: as the board is planned)")
 	f.BoolVar(&o.noReset, "no-reset", false, "do not restart the board by opening its port, where the system allows")
@@ -92,7 +92,8 @@ func addBoardFlags(f *pflag.FlagSet, o *commissionOptions) {
 }
 
 // addPersonFlags are the flags that say who is there and how they are spoken to.
-func addPersonFlags(f *pflag.FlagSet, o *commissionOptions) {
+func addPersonFlags(cmd *cobra.Command, o *commissionOptions) {
+	f := cmd.Flags()
 	f.StringVar(&o.answers, "answers", "", "file that answers the questions")
 	f.BoolVar(&o.far, "far", false, "print one word and one figure in large text, to be read from across the room")
 	f.BoolVar(&o.mute, "mute", false, "no sounds")
