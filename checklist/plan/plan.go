@@ -18,6 +18,8 @@ type Plan struct {
 	Readers     []Reader     `json:"readers"`
 	Props       []Prop       `json:"props"`
 	Tags        []Tag        `json:"tags"`
+	// Service is the service log of all props, by number.
+	Service []ServiceEntry `json:"service,omitempty"`
 }
 
 // A Site is the venue.
@@ -35,6 +37,7 @@ func (p Plan) Check() error {
 		each(p.Readers, q.AddReader),
 		each(p.Props, q.AddProp),
 		each(p.Tags, q.AddTag),
+		each(p.Service, q.addService),
 	)
 }
 

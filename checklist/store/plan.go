@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"errors"
 
 	"propwright/checklist/plan"
 )
@@ -35,7 +36,7 @@ func (s *SQLite) Change(ctx context.Context, change func(*plan.Plan) error) erro
 		if err := change(&after); err != nil {
 			return err
 		}
-		if err := after.Check(); err != nil {
+		if err := errors.Join(after.Check(), before.Keeps(&after)); err != nil {
 			return err
 		}
 		if err := save(ctx, tx, before, after); err != nil {
@@ -56,6 +57,7 @@ func (s *SQLite) load(ctx context.Context, tx *sql.Tx) (p plan.Plan, err error) 
 	load(func() (err error) { p.Readers, err = readers(plan.Plan{}).load(ctx, tx); return })
 	load(func() (err error) { p.Props, err = props().load(ctx, tx); return })
 	load(func() (err error) { p.Tags, err = tags().load(ctx, tx); return })
+	load(func() (err error) { p.Service, err = service().load(ctx, tx); return })
 	if err != nil {
 		return plan.Plan{}, storeError(s.path, err)
 	}
@@ -71,6 +73,7 @@ func save(ctx context.Context, tx *sql.Tx, before, after plan.Plan) error {
 		changeOf(readers(before), readers(after), before.Readers, after.Readers),
 		changeOf(props(), props(), before.Props, after.Props),
 		changeOf(tags(), tags(), before.Tags, after.Tags),
+		changeOf(service(), service(), before.Service, after.Service),
 	}
 	for _, c := range changes {
 		for _, r := range c.gone {

@@ -1,9 +1,9 @@
--- Schema 2 of a site's database. Numbers that must be unique are unique here too.
+-- Schema 3 of a site's database. Numbers that must be unique are unique here too.
 -- References are checked at the end of a transaction, so that a change may
 -- replace rows in any order.
 
 CREATE TABLE propwright_schema (version INTEGER NOT NULL);
-INSERT INTO propwright_schema (version) VALUES (2);
+INSERT INTO propwright_schema (version) VALUES (3);
 
 CREATE TABLE controller (
   name    TEXT    NOT NULL PRIMARY KEY,
@@ -74,3 +74,17 @@ CREATE TABLE tag (
   form   TEXT NOT NULL CHECK (form IN ('', 'card', 'fob', 'sticker')),
   state  TEXT NOT NULL CHECK (state IN ('in-use', 'lost', 'retired'))
 );
+
+-- What happened to a prop between its reports. Written once.
+CREATE TABLE service (
+  n       INTEGER NOT NULL PRIMARY KEY CHECK (n > 0),
+  prop    TEXT    NOT NULL REFERENCES prop (name) DEFERRABLE INITIALLY DEFERRED,
+  at      TEXT    NOT NULL,              -- RFC 3339, UTC
+  kind    TEXT    NOT NULL CHECK (kind IN ('repaired', 'swapped', 'by-passed', 'back', 'incident', 'moved', 'held', 'released')),
+  text    TEXT    NOT NULL CHECK (text <> ''),
+  by_whom TEXT    NOT NULL CHECK (by_whom <> ''),
+  board   TEXT    NOT NULL,
+  report  INTEGER NOT NULL CHECK (report >= 0)
+);
+CREATE TRIGGER service_not_deleted BEFORE DELETE ON service BEGIN SELECT RAISE(ABORT, 'the service log is only ever added to'); END;
+CREATE TRIGGER service_not_changed BEFORE UPDATE ON service BEGIN SELECT RAISE(ABORT, 'the service log is only ever added to'); END;

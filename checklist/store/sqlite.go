@@ -19,7 +19,7 @@ import (
 var schema string
 
 // schemaVersion is that of schema.sql.
-const schemaVersion = 2
+const schemaVersion = 3
 
 // SQLite is a plan store in one file. It is safe for concurrent use, also by
 // several programs: one writes at a time and the others wait up to 5 s.

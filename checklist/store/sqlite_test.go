@@ -147,7 +147,7 @@ func TestSQLiteErrors(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer newer.Close()
-	if _, err := newer.ExecContext(t.Context(), "UPDATE propwright_schema SET version = 3"); err != nil {
+	if _, err := newer.ExecContext(t.Context(), "UPDATE propwright_schema SET version = 4"); err != nil {
 		t.Fatal(err)
 	}
 	tests := map[string]struct {
@@ -157,7 +157,7 @@ func TestSQLiteErrors(t *testing.T) {
 		"text.db":          {store.Open, "no database"},
 		"empty.db":         {store.Open, "holds no site's plan"},
 		"folder.db":        {store.Open, "is a folder"},
-		"newer.db":         {store.Open, "made by another version of the program (schema 3, this one knows 2)"},
+		"newer.db":         {store.Open, "made by another version of the program (schema 4, this one knows 3)"},
 		"none.db":          {store.Open, "no such file"},
 		"site.db":          {store.Create, "exists"},
 		"nowhere/site.db":  {store.Create, "no such file"},

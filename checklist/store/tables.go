@@ -2,6 +2,7 @@ package store
 
 import (
 	"database/sql"
+	"fmt"
 	"net/netip"
 	"strings"
 	"time"
@@ -135,6 +136,25 @@ func tags() table[plan.Tag] {
 			t.Prop = prop.V
 			t.UID, err = parsers.ParseUID(uid)
 			return t, err
+		},
+	}
+}
+
+func service() table[plan.ServiceEntry] {
+	return table[plan.ServiceEntry]{
+		name: "service", key: []string{"n"},
+		columns: []string{"n", "prop", "at", "kind", "text", "by_whom", "board", "report"},
+		id:      func(e plan.ServiceEntry) string { return fmt.Sprintf("%010d", e.Number) },
+		values: func(e plan.ServiceEntry) []any {
+			return []any{e.Number, e.Prop, e.At.UTC().Format(time.RFC3339), string(e.Kind), e.Text, e.By, e.Board, e.Report}
+		},
+		scan: func(row scanner) (e plan.ServiceEntry, err error) {
+			var at string
+			if err = row.Scan(&e.Number, &e.Prop, &at, &e.Kind, &e.Text, &e.By, &e.Board, &e.Report); err != nil {
+				return e, err
+			}
+			e.At, err = time.Parse(time.RFC3339, at)
+			return e, err
 		},
 	}
 }
