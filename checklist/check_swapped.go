@@ -10,6 +10,9 @@ import (
 // short proof only. Reports repeat it as a limitation.
 const WhatConditional = "in service, conditional until"
 
+// SymptomQuestion is the key of the question what was wrong with the old board.
+const SymptomQuestion = "symptom"
+
 // checkSwapped asks what was wrong with the board that came out, and says by when
 // the whole procedure is to be done.
 func checkSwapped(ctx context.Context, s *Scene) ([]Finding, error) {
@@ -22,7 +25,7 @@ func checkSwapped(ctx context.Context, s *Scene) ([]Finding, error) {
 		old = "the board that came out"
 	}
 	answer, err := s.Ask(ctx, Question{
-		Key: "symptom", Kind: AskText,
+		Key: SymptomQuestion, Kind: AskText,
 		Text: fmt.Sprintf("What was wrong with %s? One line; put it aside with that written on it.", old),
 	})
 	if err != nil {

@@ -43,9 +43,9 @@ func ServiceKinds() []ServiceKind {
 // Log adds an entry with the next number, at the board that is at the prop now. An
 // entry that ends what has not begun, or begins what has not ended, is refused.
 func (p *Plan) Log(e ServiceEntry) (ServiceEntry, error) {
-	q, ok := p.Prop(e.Prop)
-	if !ok {
-		return e, fmt.Errorf("prop %q: %w", e.Prop, p.unknownProp(e.Prop))
+	q, err := p.PropNamed(e.Prop)
+	if err != nil {
+		return e, err
 	}
 	if e.Board == "" {
 		e.Board = q.Board
@@ -176,4 +176,36 @@ func (p *Plan) Keeps(after *Plan) error {
 		}
 	}
 	return nil
+}
+
+// PropNamed is a prop by its name; the error names the nearest where there is none.
+func (p *Plan) PropNamed(name string) (Prop, error) {
+	q, ok := p.Prop(name)
+	if !ok {
+		return q, fmt.Errorf("prop %q: %w", name, p.unknownProp(name))
+	}
+	return q, nil
+}
+
+// Of is the part of the plan that concerns one prop: the prop, its board with its
+// readers and controller, its tags and the site's masters, and its service log.
+func (p *Plan) Of(prop string) Plan {
+	own := Plan{Site: p.Site, Service: p.ServiceOf(prop)}
+	q, ok := p.Prop(prop)
+	if !ok {
+		return own
+	}
+	own.Props = []Prop{q}
+	if b, ok := p.Board(q.Board); ok {
+		own.Boards, own.Readers = []Board{b}, p.ReadersOf(b.Name)
+		if c, ok := p.Controller(b.Controller); ok {
+			own.Controllers = []Controller{c}
+		}
+	}
+	for _, t := range p.Tags {
+		if t.Prop == prop || t.Prop == "" {
+			own.Tags = append(own.Tags, t)
+		}
+	}
+	return own
 }

@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 
@@ -63,5 +64,37 @@ func TestOpenBringsAnOlderFileUpToDate(t *testing.T) {
 		return p.Add(plan.KindReader, "rdr-07/1", "coil=118", "behaviour=toggle", "after_reset=off", "when_dead=stays")
 	}); err != nil {
 		t.Error(err)
+	}
+}
+
+// The database itself lets nobody rewrite the service log, whatever program asks.
+func TestTheServiceLogIsOnlyAddedTo(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "site.db")
+	s, err := store.Create(t.Context(), path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	err = s.Change(t.Context(), func(p *plan.Plan) error {
+		if err := p.Add(plan.KindProp, "harbour-bell", "room=Lighthouse", "cover_mm=6", "drives=light"); err != nil {
+			return err
+		}
+		_, err := p.Log(plan.ServiceEntry{Prop: "harbour-bell", At: time.Now(), Kind: plan.ServiceIncident, Text: "a guest's sleeve", By: "R. Quill"})
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	other, err := sql.Open("sqlite", path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer other.Close()
+	for _, statement := range []string{"DELETE FROM service", "UPDATE service SET text = 'nothing'"} {
+		if _, err := other.Exec(statement); err == nil {
+			t.Errorf("%s: done", statement)
+		}
 	}
 }

@@ -142,6 +142,9 @@ func runCommission(ctx context.Context, d deps, o commissionOptions) error {
 		fmt.Fprintln(d.err, folder.proposed)
 	}
 	fmt.Fprintf(d.err, "report %d, %s sitting%s\n", folder.number, sitting, beforeIt(before))
+	if err := sayStanding(ctx, d, st, o.prop); err != nil {
+		return errors.Join(err, folder.journal.Close())
+	}
 	sayAgain(d.err, folder.known(), folder.procedure)
 	run, err := newConduct(ctx, folder, c)
 	if err != nil {
@@ -149,7 +152,7 @@ func runCommission(ctx context.Context, d deps, o commissionOptions) error {
 	}
 	verdict, err := run.sit(ctx, sitting, signing)
 	if err == nil {
-		err = swapInPlan(ctx, d, st, run.engine.Item, verdict)
+		err = swapInPlan(ctx, d, st, run, verdict)
 	}
 	return finish(d, folder, o, verdict, errors.Join(err, run.Close()))
 }

@@ -29,8 +29,9 @@ func itemFor(ctx context.Context, st *sitePlan, o commissionOptions) (checklist.
 }
 
 // swapInPlan has the plan follow a spare that went in and passed: the prop has the
-// spare from now on, and the old board is at no prop.
-func swapInPlan(ctx context.Context, d deps, st *sitePlan, item checklist.Item, verdict checklist.Verdict) error {
+// spare from now on, and the old board is at no prop. The prop's service log has why.
+func swapInPlan(ctx context.Context, d deps, st *sitePlan, run *conduct, verdict checklist.Verdict) error {
+	item := run.engine.Item
 	if item.Replaces == "" || verdict != checklist.Passed {
 		return nil
 	}
@@ -38,7 +39,20 @@ func swapInPlan(ctx context.Context, d deps, st *sitePlan, item checklist.Item, 
 		if q, _ := p.Prop(item.Prop); q.Board == item.Board.Asset {
 			return nil // an issue of the same report before this one did it
 		}
-		return p.Swap(item.Prop, item.Board.Asset)
+		if err := p.Swap(item.Prop, item.Board.Asset); err != nil {
+			return err
+		}
+		symptom := checklist.Answer{Text: "no symptom was told", By: "propwright"}
+		for _, e := range run.log.Entries(0) {
+			if e.Answer != nil && e.Answer.Question.Key == checklist.SymptomQuestion {
+				symptom = *e.Answer
+			}
+		}
+		_, err := p.Log(plan.ServiceEntry{
+			Prop: item.Prop, Kind: plan.ServiceSwapped, At: run.clock.Now(), By: symptom.By, Board: item.Replaces, Report: run.folder.number,
+			Text: fmt.Sprintf("board %s out, %s in: %s", item.Replaces, item.Board.Asset, symptom.Text),
+		})
+		return err
 	})
 	if err != nil {
 		return toolError{what: "plan", err: err, try: "propwright plan list"}

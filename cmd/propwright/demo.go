@@ -146,7 +146,7 @@ func demonstrate(ctx context.Context, d deps, o demoOptions, st *sitePlan) (err 
 	}
 	verdict, err := demoSittings(ctx, d, st, run)
 	if err == nil {
-		err = swapInPlan(ctx, d, st, item, verdict)
+		err = swapInPlan(ctx, d, st, run, verdict)
 	}
 	return finish(d, folder, as, verdict, errors.Join(err, run.Close(), board()))
 }

@@ -245,6 +245,9 @@ func TestASwapMovesThePlanAndTheNextProcedureIsProposed(t *testing.T) {
 	if at[demoProp] != "rdr-07" || !strings.HasPrefix(ip["rdr-07"], "10.77.0.57") || ip["rdr-05"] != "" {
 		t.Errorf("boards at props %v, addresses %v; want rdr-07 at %s with the old board's 10.77.0.57", at, ip, demoProp)
 	}
+	if said := say(statusDone, "service", "list", demoProp, "--site", site); !strings.Contains(said, "board rdr-05 out, rdr-07 in: registers no tags since a fall (report 1)") {
+		t.Errorf("the service log does not tell of the swap:\n%s", said)
+	}
 	if said := say(statusVerdict, "commission", demoProp, "--site", site, "--answers", writeAnswers(t, checklist.ProcedureNew)); !strings.Contains(said, "procedure new: report 1 put board rdr-07 in on a short proof only") {
 		t.Errorf("no proposal of procedure new:\n%s", said)
 	}

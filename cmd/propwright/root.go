@@ -42,6 +42,7 @@ func newRootCmd(d deps) *cobra.Command {
 		newCommissionCmd(d), newBatchCmd(d),
 		newPlanCmd(d),
 		newReportsCmd(d),
+		newServiceCmd(d), newHoldCmd(d),
 		newWordingCmd(d),
 		newVersionCmd(d),
 		newCompletionCmd(d),

@@ -7,8 +7,11 @@ import (
 	"errors"
 	"fmt"
 	"net/netip"
+	"slices"
+	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
@@ -35,6 +38,8 @@ func Test(t *testing.T, begin func(t *testing.T) Opener) {
 		"moves a board to another controller": movesABoard,
 		"gives a number to one only":          givesANumberToOneOnly,
 		"ends with its context":               endsWithItsContext,
+		"keeps a service log as written":      keepsTheServiceLog,
+		"deletes nothing of a prop on hold":   deletesNothingOnHold,
 	}
 	for name, part := range parts {
 		t.Run(name, func(t *testing.T) { part(t, begin(t)) })
@@ -70,7 +75,64 @@ func Full() (plan.Plan, error) {
 			return plan.Plan{}, err
 		}
 	}
-	return p, nil
+	_, err := p.Log(plan.ServiceEntry{
+		Prop: "harbour-bell", At: logged, Kind: plan.ServiceIncident, Text: "a guest's sleeve, \"caught\" ⚓", By: "R. Quill", Board: "rdr-08", Report: 14,
+	})
+	return p, err
+}
+
+// logged is when the entries of the service log were written.
+var logged = time.Date(2026, 11, 25, 21, 30, 0, 0, time.UTC)
+
+func keepsTheServiceLog(t *testing.T, open Opener) {
+	s := open(t)
+	want := fill(t, s)
+	change(t, s, func(p *plan.Plan) {
+		if _, err := p.Log(plan.ServiceEntry{Prop: "harbour-bell", At: logged, Kind: plan.ServiceBypassed, Text: "opened by hand", By: "R. Quill"}); err != nil {
+			t.Error(err)
+		}
+		want = *p
+	})
+	expect(t, open(t), want)
+	for name, change := range map[string]func(*plan.Plan){
+		"an entry rewritten":  func(p *plan.Plan) { p.Service[0].Text = "nothing happened" },
+		"an entry taken away": func(p *plan.Plan) { p.Service = p.Service[1:] },
+		"a prop with entries": func(p *plan.Plan) { p.Tags, p.Props = p.Tags[1:], p.Props[:1] },
+		"by-passed twice": func(p *plan.Plan) {
+			e := p.Service[1]
+			e.Number++
+			p.Service = append(p.Service, e)
+		},
+	} {
+		if err := s.Change(t.Context(), func(p *plan.Plan) error { change(p); return nil }); err == nil {
+			t.Errorf("%s: kept", name)
+		}
+		expect(t, s, want)
+	}
+}
+
+func deletesNothingOnHold(t *testing.T, open Opener) {
+	s := open(t)
+	fill(t, s)
+	var want plan.Plan
+	log := func(p *plan.Plan, kind plan.ServiceKind) {
+		if _, err := p.Log(plan.ServiceEntry{Prop: "harbour-bell", At: logged, Kind: kind, Text: "insurer informed", By: "R. Quill"}); err != nil {
+			t.Error(err)
+		}
+	}
+	change(t, s, func(p *plan.Plan) { log(p, plan.ServiceHeld); want = *p })
+	noTags := func(p *plan.Plan) {
+		p.Tags = slices.DeleteFunc(p.Tags, func(t plan.Tag) bool { return t.Prop == "harbour-bell" })
+	}
+	if err := s.Change(t.Context(), func(p *plan.Plan) error { noTags(p); return nil }); err == nil || !strings.Contains(err.Error(), "on hold") {
+		t.Errorf("the tags of a prop on hold: %v; want that it is on hold", err)
+	}
+	expect(t, s, want)
+	change(t, s, func(p *plan.Plan) { // what does not take away may go on
+		p.Props[slices.IndexFunc(p.Props, func(q plan.Prop) bool { return q.Name == "harbour-bell" })].CoverMM = 7
+	})
+	change(t, s, func(p *plan.Plan) { log(p, plan.ServiceReleased) })
+	change(t, s, noTags)
 }
 
 func keepsEveryField(t *testing.T, open Opener) {
@@ -130,8 +192,12 @@ func replacesAndRemoves(t *testing.T, open Opener) {
 		want = *p
 	})
 	expect(t, open(t), want)
-	change(t, s, func(p *plan.Plan) { *p = plan.Plan{} })
-	expect(t, open(t), plan.Plan{})
+	change(t, s, func(p *plan.Plan) {
+		p.Tags, p.Readers = nil, nil
+		p.Props, p.Boards, p.Controllers = p.Props[1:], p.Boards[:1], p.Controllers[:1]
+		want = *p
+	})
+	expect(t, open(t), want)
 }
 
 func swapsNumbers(t *testing.T, open Opener) {

@@ -1,0 +1,57 @@
+package main
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"propwright/checklist/plan"
+)
+
+func newHoldCmd(d deps) *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "hold",
+		Short: "Keep everything of a prop, and hand it out",
+		Long: `hold is for a prop that something happened at. While it is on hold nothing of it is
+deleted: not the prop, its board and its tags from the plan, and no report. export
+copies all that there is for given days into a folder whose every file sha256sum -c
+SHA256SUMS checks.`,
+		Example: `  propwright hold set harbour-bell "a guest was hurt, insurer informed"
+  propwright hold export harbour-bell --from 2026-11-01 --to 2026-11-25 --dir handed-out
+  propwright hold release harbour-bell "closed by the insurer"`,
+		Args: unknownCommand,
+		RunE: groupRun,
+	}
+	cmd.AddCommand(
+		newHoldEntryCmd(d, "set", "Put a prop on hold", plan.ServiceHeld),
+		newHoldEntryCmd(d, "release", "End a hold", plan.ServiceReleased),
+		newHoldExportCmd(d),
+	)
+	return cmd
+}
+
+func newHoldEntryCmd(d deps, verb, short string, kind plan.ServiceKind) *cobra.Command {
+	var o serviceOptions
+	cmd := &cobra.Command{
+		Use:   verb + " PROP REASON",
+		Short: short,
+		Args:  checkArgs(cobra.ExactArgs(2)),
+		RunE: func(c *cobra.Command, args []string) error {
+			return runHoldEntry(c.Context(), d, o, plan.ServiceEntry{Prop: args[0], Kind: kind, Text: args[1]})
+		},
+	}
+	addSiteFlag(cmd, &o.site)
+	cmd.Flags().StringVar(&o.by, "by", "", "who says so (default: the user's name)")
+	return cmd
+}
+
+func runHoldEntry(ctx context.Context, d deps, o serviceOptions, e plan.ServiceEntry) error {
+	e.By, e.At = firstOf(o.by, d.env("USER"), d.env("USERNAME"), "technician"), d.now()
+	e, err := logService(ctx, d, o.site, e)
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(d.out, "entry %d: prop %s %s\n", e.Number, e.Prop, e.Kind)
+	return err
+}
