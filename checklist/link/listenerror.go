@@ -92,7 +92,7 @@ func hint(err error, port string) string {
 	case errors.Is(err, syscall.EADDRINUSE) || errors.Is(err, winAddrInUse):
 		return "another program has this port; end it or give another --listen"
 	case errors.Is(err, syscall.EADDRNOTAVAIL) || errors.Is(err, winAddrNotAvail):
-		return "this computer does not have that address; add it to the network card that the board is on"
+		return "this computer does not have that address; propwright bench PROP says which network card to give it to, and how"
 	case errors.Is(err, fs.ErrPermission) && number < 1024:
 		return "ports below 1024 need a privilege; on Linux: sysctl net.ipv4.ip_unprivileged_port_start=502, or give --listen a port from 1024 on"
 	case errors.Is(err, fs.ErrPermission):

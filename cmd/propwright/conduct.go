@@ -119,6 +119,13 @@ func checksWith(standIn *link.StandIn) checklist.Checks {
 	checks["coil-at-restart"] = link.AtRestart{StandIn: standIn}
 	checks["coil-when-dead"] = link.WhenDead{StandIn: standIn}
 	checks["clean-up-site"] = link.CleanUpSite{StandIn: standIn}
+	if standIn != nil {
+		if text := addressReminder(standIn.Addr()); text != "" {
+			for _, name := range []string{"clean-up", "clean-up-site"} {
+				checks[name] = reminded{checks[name], text}
+			}
+		}
+	}
 	return checks
 }
 
