@@ -126,24 +126,29 @@ func (s *Scene) addAll(ctx context.Context, a *acts, cards []string) error {
 	return nil
 }
 
-// lostCards is the finding on cards that are registered as lost: with firmware that
-// takes a card off only when it is shown, a lost one stays a key until the list is
-// wiped.
+// lostCards is the finding on cards that are on the board's list and not in use: lost
+// ones, and replaced ones that the register has no more. With firmware that takes a
+// card off only when it is shown, such a one stays a key until the list is wiped. It
+// is told where cards are registered as lost, or where the board has more cards than
+// are registered.
 func (s *Scene) lostCards(inUse int) (f Finding, told bool) {
-	lost := 0
+	lost, registered := 0, 0
 	for _, t := range s.Item.Tags {
-		if t.Role == RoleShow && t.Whose == s.Item.Prop && t.State == tagLost {
-			lost++
+		if t.Role == RoleShow && t.Whose == s.Item.Prop {
+			registered++
+			if t.State == tagLost {
+				lost++
+			}
 		}
 	}
-	if lost == 0 {
+	b := s.Belief()
+	if n, err := strconv.Atoi(b.Cards); lost == 0 && (registered == 0 || err != nil || n <= inUse) {
 		return f, false
 	}
-	b := s.Belief()
 	f = Finding{
 		What: "lost cards", How: Measured, Verdict: NotConfirmed, Value: Text(fmt.Sprintf("%d registered as lost, the board does not tell how many it has", lost)),
 		Limit: ptr(Text("none on the list")), Rests: RefsOf(s.Log.entry(b.BootN)),
-		Note: fmt.Sprintf("A lost card can only be taken off by showing it: to be rid of it, wipe the list and add the %d cards in use again, two presentations of the master and %d of cards.", inUse, inUse),
+		Note: fmt.Sprintf("A card that is lost or was replaced can only be taken off by showing it: to be rid of it, wipe the list and add the %d cards in use again, two presentations of the master and %d of cards.", inUse, inUse),
 	}
 	n, err := strconv.Atoi(b.Cards)
 	if err != nil {

@@ -74,7 +74,9 @@ func TestALostCardIsAKeyUntilTheListIsWiped(t *testing.T) {
 		"as many as in use":   {"2", registered, Passed},
 		"one too many":        {"3", registered, Failed},
 		"the board is silent": {"", registered, NotConfirmed},
-		"none lost":           {"3", Item{Prop: "harbour-bell", Tags: registered.Tags[:2]}, ""},
+		"one not registered":  {"3", Item{Prop: "harbour-bell", Tags: registered.Tags[:2]}, Failed},
+		"no register":         {"3", Item{Prop: "harbour-bell"}, ""},
+		"none lost":           {"2", Item{Prop: "harbour-bell", Tags: registered.Tags[:2]}, ""},
 	} {
 		t.Run(name, func(t *testing.T) {
 			entries := []Entry{{N: 1, Event: &parsers.Event{Kind: parsers.KindBoot}}}
