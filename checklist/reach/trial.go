@@ -155,11 +155,11 @@ func (t *trials) text(spacing float64) string {
 	case spacing > 0:
 		at = fmt.Sprintf(", over spacers of %s mm", millimetres(spacing))
 	}
-	which := ""
+	which := "the reader"
 	if len(t.s.Item.Readers) > 1 {
-		which = fmt.Sprintf(" %d", t.reader.Index)
+		which = fmt.Sprintf("reader %d", t.reader.Index)
 	}
-	return fmt.Sprintf("Show reader%s the prop's own tag in its object%s, and lift it after a second.", which, at)
+	return fmt.Sprintf("Show %s the prop's own tag in its object%s, and lift it after a second.", which, at)
 }
 
 // readersOf are those that the step is about: its own where it is each reader's.

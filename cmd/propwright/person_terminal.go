@@ -178,10 +178,11 @@ func (p *terminalPerson) Ask(ctx context.Context, q checklist.Question) (checkli
 		p.say(color.FgRed, "!!", caution)
 	}
 	for {
+		got := p.expect() // first: an answer may come as fast as the question is read
 		p.say(color.FgMagenta, "??", q.Text+" "+formOf(q))
 		p.loud("SAY", "")
 		p.voice.Play(checklist.SoundNeed)
-		line, err := p.line(ctx)
+		line, err := p.line(ctx, got)
 		if err != nil {
 			return checklist.Answer{}, err
 		}
@@ -208,19 +209,27 @@ func formOf(q checklist.Question) string {
 	return ""
 }
 
-func (p *terminalPerson) line(ctx context.Context) (string, error) {
+// expect makes the next line an answer.
+func (p *terminalPerson) expect() <-chan string {
 	got := make(chan string, 1)
 	p.mu.Lock()
-	if p.ended != nil {
-		defer p.mu.Unlock()
-		return "", p.ended
+	defer p.mu.Unlock()
+	if p.ended == nil {
+		p.open = got
+	} else {
+		close(got)
 	}
-	p.open = got
-	p.mu.Unlock()
+	return got
+}
+
+// line waits for the line that was expected.
+func (p *terminalPerson) line(ctx context.Context, got <-chan string) (string, error) {
 	select {
 	case line, ok := <-got:
 		if !ok {
-			return "", checklist.ErrPersonGone
+			p.mu.Lock()
+			defer p.mu.Unlock()
+			return "", p.ended
 		}
 		return line, nil
 	case <-ctx.Done():
