@@ -18,7 +18,7 @@ type Event struct {
 	Last   time.Time         // arrival of the last byte, terminator included; zero when not known
 	Kind   Kind              // KindUnknown when no wording matches; never empty
 	Reader int               // index of the reader that the text names, else NoReader
-	Fields map[string]string // what the text holds, by field name; nil when nothing
+	Fields map[string]string // what the text holds, by field name; nil when nothing; shared, so not to be changed
 	UID    *UID              // the tag that the line names; nil when none
 	Lines  [2]int            // first and last line in the capture, from 1; zero for host events
 	Offset int64             // offset in the capture of the first byte of Raw

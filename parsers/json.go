@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"maps"
-	"strings"
 	"time"
 )
 
@@ -41,40 +40,7 @@ type eventJSON struct {
 // with nanoseconds, UTC, null when not known), kind, reader (null when the text
 // names none), fields, lines, offset, raw (as EscapeRaw writes it, null for what
 // the computer itself saw), end and profile. The UID is in fields as "uid".
-func (e Event) MarshalJSON() ([]byte, error) {
-	j := eventJSON{
-		Seq: e.Seq, Kind: e.Kind, Lines: e.Lines, Offset: e.Offset,
-		End: e.End, Profile: strings.ToValidUTF8(e.Profile, "\uFFFD"),
-		Fields: make(map[string]string, len(e.Fields)+1),
-	}
-	for name, value := range e.Fields {
-		j.Fields[strings.ToValidUTF8(name, "\uFFFD")] = strings.ToValidUTF8(value, "\uFFFD")
-	}
-	if e.UID != nil && j.Fields["uid"] == "" {
-		j.Fields["uid"] = e.UID.String()
-	}
-	var err error
-	if j.First, err = timeJSON(e.First); err != nil {
-		return nil, fmt.Errorf("event %d: first: %w", e.Seq, err)
-	}
-	if j.Last, err = timeJSON(e.Last); err != nil {
-		return nil, fmt.Errorf("event %d: last: %w", e.Seq, err)
-	}
-	if e.Reader != NoReader {
-		j.Reader = &e.Reader
-	}
-	if e.Raw != nil {
-		raw := EscapeRaw(e.Raw)
-		j.Raw = &raw
-	}
-	var b bytes.Buffer
-	enc := json.NewEncoder(&b)
-	enc.SetEscapeHTML(false)
-	if err := enc.Encode(j); err != nil {
-		return nil, err
-	}
-	return bytes.TrimSuffix(b.Bytes(), []byte("\n")), nil
-}
+func (e Event) MarshalJSON() ([]byte, error) { return e.AppendJSON(nil) }
 
 // UnmarshalJSON reads what MarshalJSON writes; keys that it does not know are
 // passed over, for later versions may add some. A failed read changes nothing.
@@ -132,18 +98,6 @@ func knownEnd(end string) bool {
 		return true
 	}
 	return false
-}
-
-func timeJSON(t time.Time) (*string, error) {
-	if t.IsZero() {
-		return nil, nil
-	}
-	t = t.UTC()
-	if y := t.Year(); y < 0 || y > 9999 {
-		return nil, fmt.Errorf("year %d: not 0 to 9999", y)
-	}
-	s := t.Format(eventTime)
-	return &s, nil
 }
 
 func jsonTime(s *string) (time.Time, error) {

@@ -15,7 +15,7 @@ const noiseBelow = 0.7
 // printable character in UTF-8. It is 1 for no bytes. U+FFFD counts as unreadable:
 // it is what some program left of a byte that was no text.
 func Readable(b []byte) float64 {
-	if len(b) == 0 {
+	if plainText(b) {
 		return 1
 	}
 	n := 0
@@ -29,8 +29,22 @@ func Readable(b []byte) float64 {
 	return float64(n) / float64(len(b))
 }
 
+// plainText reports whether there are printable ASCII characters and tabs only, as
+// nearly all lines have.
+func plainText(b []byte) bool {
+	for _, c := range b {
+		if (c < ' ' || c > '~') && c != '\t' {
+			return false
+		}
+	}
+	return true
+}
+
 // lastJunk is the position behind the last byte that is no text, 0 when all is.
 func lastJunk(b []byte) int {
+	if plainText(b) {
+		return 0
+	}
 	at := 0
 	for i := 0; i < len(b); {
 		r, size := utf8.DecodeRune(b[i:])

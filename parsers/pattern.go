@@ -33,6 +33,7 @@ type pattern struct {
 	says     string
 	elements []element
 	full     *regexp.Regexp // the whole line, a group a placeholder
+	plain    bool           // values can be found without it
 }
 
 // parsePattern takes a wording apart. values are the closed lists of the line's
@@ -209,6 +210,7 @@ func fieldName(name string) bool {
 // allowPrefix makes the expression that finds the fields pass over one of the
 // prefixes.
 func (p *pattern) allowPrefix(prefixes []*pattern) error {
+	p.plain = p.simple(prefixes)
 	if len(prefixes) == 0 {
 		return nil
 	}

@@ -124,6 +124,24 @@ func (p *Profile) ordered(matches []int32) []int32 {
 
 // take reads a pattern's values from a line that the pattern matches.
 func (r *reading) take(p *pattern, raw []byte, form UIDForm) error {
+	if at, ok := p.find(raw); ok {
+		r.bare = true
+		i := 0
+		for k := range p.elements {
+			h := p.elements[k].hold
+			if h == nil {
+				continue
+			}
+			if h.name != "_" {
+				r.bare = false
+				if err := r.hold(h, raw[at[i][0]:at[i][1]], form); err != nil {
+					return err
+				}
+			}
+			i++
+		}
+		return nil
+	}
 	text, latin := raw, false
 	for _, c := range raw {
 		if c >= 0x80 {
@@ -145,15 +163,35 @@ func (r *reading) take(p *pattern, raw []byte, form UIDForm) error {
 		if latin {
 			group = unlatin1(group)
 		}
-		value, err := h.value(group, form)
-		if err != nil {
-			return fmt.Errorf("field %s: %w", h.name, err)
-		}
-		if err := r.set(h.name, value); err != nil {
+		if err := r.hold(h, group, form); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// hold takes the text that stood in a hole.
+func (r *reading) hold(h *placeholder, text []byte, form UIDForm) error {
+	if h.name == "uid" && form == FormOpen {
+		if u, ok := pairsUID(string(text)); ok {
+			r.tag(u)
+			return nil
+		}
+	}
+	value, err := h.value(text, form)
+	if err != nil {
+		return fmt.Errorf("field %s: %w", h.name, err)
+	}
+	return r.set(h.name, value)
+}
+
+// tag takes the UID.
+func (r *reading) tag(u UID) {
+	r.uid = &u
+	if r.fields == nil {
+		r.fields = map[string]string{}
+	}
+	r.fields["uid"] = u.String()
 }
 
 // set takes one field: the reader index and the UID have places of their own.
@@ -171,7 +209,8 @@ func (r *reading) set(name, value string) error {
 		if err != nil {
 			return fmt.Errorf("field uid: %w", err)
 		}
-		r.uid, value = &u, u.String()
+		r.tag(u)
+		return nil
 	}
 	if r.fields == nil {
 		r.fields = map[string]string{}

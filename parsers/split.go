@@ -1,6 +1,9 @@
 package parsers
 
-import "time"
+import (
+	"bytes"
+	"time"
+)
 
 // MaxLine is how many bytes of text a line may have. What goes on beyond it is
 // cut there and continues as a further line, so that a noisy console without
@@ -32,7 +35,12 @@ type Splitter struct {
 	heldAt time.Time // its arrival
 	begun  bool      // line has a first byte
 	lone   loneLF
+	owned  bool // what is being fed is the splitter's own copy
 }
+
+// pieceShared is from which size on a piece is copied as a whole; the lines of
+// smaller ones are copied each, so that one line kept does not hold on to many.
+const pieceShared = 4096
 
 // loneLF is what a stream has shown about the byte after a \n.
 type loneLF int
@@ -52,6 +60,11 @@ func SplitterAt(offset int64, lines int) Splitter {
 // Feed takes bytes that arrived at a time and calls emit for each line that they
 // finish. The line's Raw is the caller's to keep.
 func (s *Splitter) Feed(b []byte, at time.Time, emit func(Line)) {
+	if len(b) >= pieceShared {
+		b = bytes.Clone(b) // lines that lie in it whole are parts of it
+		s.owned = true
+		defer func() { s.owned = false }()
+	}
 	for len(b) > 0 {
 		if s.held != 0 {
 			if s.settle(b[0], at, emit) {
@@ -69,7 +82,11 @@ func (s *Splitter) Feed(b []byte, at time.Time, emit func(Line)) {
 		}
 		if n > 0 {
 			s.begin(at)
-			s.line.Raw = append(s.line.Raw, b[:n]...)
+			if len(s.line.Raw) == 0 && s.owned {
+				s.line.Raw = b[:n:n]
+			} else {
+				s.line.Raw = append(s.line.Raw, b[:n]...)
+			}
 			s.line.Last = at
 			b = b[n:]
 			continue
@@ -125,7 +142,7 @@ func (s *Splitter) Flush(end string, emit func(Line)) {
 func (s *Splitter) begin(at time.Time) {
 	if !s.begun {
 		s.begun = true
-		s.line = Line{Number: s.number + 1, Offset: s.offset, First: at, Last: at, Raw: []byte{}}
+		s.line = Line{Number: s.number + 1, Offset: s.offset, First: at, Last: at, Raw: noBytes}
 	}
 }
 
@@ -141,12 +158,17 @@ func (s *Splitter) finish(end string, at time.Time, emit func(Line)) {
 	emit(line)
 }
 
+// noBytes is the text of an empty line.
+var noBytes = []byte{}
+
 // textRun is how many bytes stand before the first \r or \n.
 func textRun(b []byte) int {
-	for i, c := range b {
-		if c == '\r' || c == '\n' {
-			return i
-		}
+	n := bytes.IndexByte(b, '\n')
+	if n < 0 {
+		n = len(b)
 	}
-	return len(b)
+	if r := bytes.IndexByte(b[:n], '\r'); r >= 0 {
+		return r
+	}
+	return n
 }

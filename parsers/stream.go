@@ -28,6 +28,7 @@ type Stream struct {
 	line     int
 
 	pending *pendingLabel
+	memo    memo
 
 	lastUID  *UID // of the last line that named a tag
 	lastLine int
@@ -125,11 +126,18 @@ func (s *Stream) take(l Line, emit func(Event)) {
 		First: l.First, Last: l.Last, Reader: NoReader, Lines: [2]int{l.Number, l.Number},
 		Offset: l.Offset, Raw: l.Raw, End: l.End,
 	}
+	slot := s.memo.slot(l.Raw)
+	if slot.knows(l.Raw) {
+		s.means(e, slot.is, emit)
+		return
+	}
 	var broken error
 	for _, p := range s.profiles {
 		r, ok, err := p.read(l.Raw)
 		if ok {
-			s.known(e, p, r, emit)
+			is := meaning{profile: p, reading: r}
+			slot.keep(l.Raw, is)
+			s.means(e, is, emit)
 			return
 		}
 		if broken == nil {
@@ -146,7 +154,19 @@ func (s *Stream) take(l Line, emit func(Event)) {
 			return
 		}
 	}
-	s.give(unexplained(e, broken), emit)
+	e = unexplained(e, broken, s.memo.guesses)
+	slot.keep(l.Raw, meaning{kind: e.Kind, fields: e.Fields, uid: e.UID})
+	s.give(e, emit)
+}
+
+// means gives out a line by what it means.
+func (s *Stream) means(e Event, is meaning, emit func(Event)) {
+	if is.profile != nil {
+		s.known(e, is.profile, is.reading, emit)
+		return
+	}
+	e.Kind, e.Fields, e.UID = is.kind, is.fields, is.uid
+	s.give(e, emit)
 }
 
 // known gives out a line that a wording matched, or keeps it where its value may
@@ -203,7 +223,7 @@ func (s *Stream) release(emit func(Event)) {
 		e = unexplained(Event{
 			First: e.First, Last: e.Last, Reader: NoReader, Lines: e.Lines,
 			Offset: e.Offset, Raw: e.Raw, End: e.End,
-		}, nil)
+		}, nil, s.memo.guesses)
 	}
 	s.give(e, emit)
 }
@@ -212,12 +232,12 @@ func (s *Stream) release(emit func(Event)) {
 func (s *Stream) start(e Event, at int, p *Profile, emit func(Event)) {
 	r, ok, _ := p.read(e.Raw[at:])
 	if !ok {
-		s.give(unexplained(e, nil), emit)
+		s.give(unexplained(e, nil, s.memo.guesses), emit)
 		return
 	}
 	before := e
 	before.Raw, before.End = e.Raw[:at:at], ""
-	before = unexplained(before, nil)
+	before = unexplained(before, nil, s.memo.guesses)
 	if junk(before.Raw) {
 		before.Kind, before.Fields, before.UID = KindNoise, nil, nil
 	}
@@ -227,13 +247,13 @@ func (s *Stream) start(e Event, at int, p *Profile, emit func(Event)) {
 }
 
 // unexplained makes a line noise or unknown text with what it holds.
-func unexplained(e Event, broken error) Event {
+func unexplained(e Event, broken error, g guesses) Event {
 	if isNoise(e.Raw) {
 		e.Kind = KindNoise
 		return e
 	}
 	e.Kind = KindUnknown
-	e.Fields, e.UID = holds(e.Raw)
+	e.Fields, e.UID = holds(e.Raw, g)
 	if broken != nil {
 		if e.Fields == nil {
 			e.Fields = map[string]string{}

@@ -54,17 +54,54 @@ type sighting struct {
 // holds finds what a line holds that no wording explains, the first of each. Only
 // shapes that stand for themselves, or that a word names, are taken as values; a
 // run of digits may be anything.
-func holds(raw []byte) (fields map[string]string, uid *UID) {
+func holds(raw []byte, g guesses) (fields map[string]string, uid *UID) {
 	s := sighting{v: generalVocabulary()}
 	s.look(string(raw[:min(len(raw), tolerantWithin)]))
 	s.remark = remark(raw)
-	return s.fields(), s.uid
+	return s.fields(g), s.uid
+}
+
+// A likelihood is what a set of ideas most likely reports, and how sure that is.
+type likelihood struct {
+	kind Kind
+	sure float64
+}
+
+// guesses keeps those that a stream has come to: lines of one firmware have few sets
+// of ideas. nil keeps none.
+type guesses map[ideas]likelihood
+
+const mostGuesses = 1 << 12
+
+// of is what ideas most likely report.
+func (g guesses) of(v *vocabulary, s ideas) likelihood {
+	if known, ok := g[s]; ok {
+		return known
+	}
+	var is likelihood
+	is.kind, is.sure = v.likely(s)
+	if g != nil && len(g) < mostGuesses {
+		g[s] = is
+	}
+	return is
+}
+
+// twoDecimals prints 0 to 1.
+func twoDecimals(v float64) string {
+	n := int(v*100 + 0.5)
+	if n == 100 {
+		return "1.00"
+	}
+	return string([]byte{'0', '.', byte('0' + n/10), byte('0' + n%10)})
 }
 
 // look goes over the line once.
 func (s *sighting) look(text string) {
 	for i := 0; i < len(text); {
-		n, meaning := s.v.wordAt(text[i:])
+		n, meaning := 0, ideas(0)
+		if isLetter(text[i]) {
+			n, meaning = s.v.wordAt(text[i:])
+		}
 		// A run of hexadecimal digits looks like a word and may be a value.
 		startsValue := isHexDigit(text[i]) && (i == 0 || !isWordByte(text[i-1]))
 		if startsValue {
@@ -296,7 +333,7 @@ func (s *sighting) plain(digits string) {
 }
 
 // fields are the line's fields, nil where it holds nothing.
-func (s *sighting) fields() map[string]string {
+func (s *sighting) fields(g guesses) map[string]string {
 	v := s.v
 	var fields map[string]string
 	put := func(name, value string) {
@@ -328,13 +365,13 @@ func (s *sighting) fields() map[string]string {
 	case good:
 		put(FieldOutcome, "success")
 	}
-	kind, sure := v.likely(s.ideas)
+	likely := g.of(v, s.ideas)
 	if s.remark {
-		sure /= 2
+		likely.sure /= 2
 	}
-	if sure >= sureAtLeast {
-		put(FieldGuess, string(kind))
-		put(FieldSure, strconv.FormatFloat(sure, 'f', 2, 64))
+	if likely.sure >= sureAtLeast {
+		put(FieldGuess, string(likely.kind))
+		put(FieldSure, twoDecimals(likely.sure))
 	}
 	return fields
 }
@@ -372,9 +409,12 @@ func numbersAt(s string) int {
 // remark reports whether a line begins as remarks and commands do that people leave
 // in what they paste.
 func remark(raw []byte) bool {
-	text := strings.TrimLeft(string(raw[:min(len(raw), 16)]), " \t")
+	text := raw[skipBlanks(raw, 0):]
+	if len(text) == 0 || isWordByte(text[0]) {
+		return false
+	}
 	for _, begin := range []string{"(", "# ", "// ", "; ", "-- ", "$ ", "* ", "> "} {
-		if strings.HasPrefix(text, begin) {
+		if len(text) >= len(begin) && string(text[:len(begin)]) == begin {
 			return true
 		}
 	}

@@ -1,10 +1,5 @@
 package parsers
 
-import (
-	"encoding/hex"
-	"strings"
-)
-
 // Sizes of a UID in bytes (ISO/IEC 14443-3, 6.5: single, double and triple size).
 const (
 	uidSingle = 4
@@ -33,7 +28,11 @@ func (u UID) String() string {
 	if u.print != "" {
 		return "~" + u.print
 	}
-	return strings.ToUpper(hex.EncodeToString(u.bytes[:u.size]))
+	var text [2 * uidTriple]byte
+	for i, b := range u.bytes[:u.size] {
+		text[2*i], text[2*i+1] = upperHex[b>>4], upperHex[b&15]
+	}
+	return string(text[:2*u.size])
 }
 
 // Ambiguous reports whether the print could not be read in one way only. Such a

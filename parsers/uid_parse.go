@@ -28,6 +28,14 @@ func ParseUID(text string) (UID, error) {
 	if len(text) > maxUIDPrint {
 		return UID{}, fmt.Errorf("uid: %d bytes of text, at most %d", len(text), maxUIDPrint)
 	}
+	if u, ok := pairsUID(text); ok {
+		return u, nil
+	}
+	return parseUID(text)
+}
+
+// parseUID is ParseUID for any print.
+func parseUID(text string) (UID, error) {
 	marked := strings.HasPrefix(text, "~")
 	print, tokens, err := uidTokens(strings.TrimPrefix(text, "~"))
 	if err != nil {

@@ -62,6 +62,9 @@ func runBatch(ctx context.Context, d deps, o batchOptions, props []string) error
 		}
 		props = append(props, listed...)
 	}
+	if err := checkProps(props, o.resume); err != nil {
+		return err
+	}
 	st, err := openPlan(ctx, d, o.site)
 	if err != nil {
 		return err
@@ -84,13 +87,26 @@ func runBatch(ctx context.Context, d deps, o batchOptions, props []string) error
 	return finishBatch(b, verdict, errors.Join(err, b.Close()))
 }
 
+// checkProps refuses what can be no batch, before anything is opened.
+func checkProps(props []string, resume bool) error {
+	switch {
+	case resume && len(props) > 0:
+		return usageError{errors.New("resume: the batch knows its props, so none is to be given")}
+	case !resume && len(props) < 2:
+		return usageError{fmt.Errorf("batch: %d props, a batch has two or more", len(props))}
+	}
+	for i, prop := range props {
+		if slices.Contains(props[:i], prop) {
+			return usageError{fmt.Errorf("prop %q: twice in the batch", prop)}
+		}
+	}
+	return nil
+}
+
 // chooseBatch is the batch to go on with, or a new one.
 func chooseBatch(ctx context.Context, st *sitePlan, o batchOptions, props []string) (*batchFile, error) {
 	dir := batchesDir(st)
 	if o.resume {
-		if len(props) > 0 {
-			return nil, usageError{errors.New("resume: the batch knows its props, so none is to be given")}
-		}
 		file, err := lastBatch(dir, st.Reports())
 		if err != nil {
 			return nil, toolError{what: "batch", err: err, try: "propwright batch PROP... to begin one"}
@@ -117,14 +133,8 @@ func chooseBatch(ctx context.Context, st *sitePlan, o batchOptions, props []stri
 
 // membersOf are the boards of a batch as the site plans them.
 func membersOf(ctx context.Context, st *sitePlan, props []string) ([]*batchMember, error) {
-	if len(props) < 2 {
-		return nil, usageError{fmt.Errorf("batch: %d props, a batch has two or more", len(props))}
-	}
 	var members []*batchMember
-	for i, prop := range props {
-		if slices.Contains(props[:i], prop) {
-			return nil, usageError{fmt.Errorf("prop %q: twice in the batch", prop)}
-		}
+	for _, prop := range props {
 		item, err := itemOf(ctx, st, prop)
 		if err != nil {
 			return nil, err

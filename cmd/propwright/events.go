@@ -1,8 +1,8 @@
 package main
 
 import (
+	"bufio"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -73,11 +73,17 @@ func runEvents(ctx context.Context, d deps, o eventsOptions) error {
 	if err != nil {
 		return err
 	}
-	p := &eventPrinter{out: d.out, asJSON: o.asJSON}
 	if o.port != "" {
-		return listen(ctx, d, o, parsers.NewStream(profiles...), p)
+		return listen(ctx, d, o, parsers.NewStream(profiles...), &eventPrinter{out: d.out, asJSON: o.asJSON})
 	}
-	return readEvents(ctx, d, o, parsers.NewStream(profiles...), p)
+	// Recorded text is written in large pieces; what a port says, at once.
+	out := bufio.NewWriterSize(d.out, 64<<10)
+	p := &eventPrinter{out: out, asJSON: o.asJSON}
+	err = readEvents(ctx, d, o, parsers.NewStream(profiles...), p)
+	if flushErr := out.Flush(); err == nil && flushErr != nil && !errors.Is(p.err, errPipeClosed) {
+		return nil // nobody reads any more
+	}
+	return err
 }
 
 // chooseWording loads a wording by the name of a built-in one, of one of the
@@ -244,22 +250,23 @@ type eventPrinter struct {
 	out    io.Writer
 	asJSON bool
 	err    error
+	line   []byte // to write the next into
 }
 
 func (p *eventPrinter) print(e parsers.Event) {
 	if p.err != nil {
 		return
 	}
-	line := eventLine(e)
+	p.line = p.line[:0]
 	if p.asJSON {
-		text, err := json.Marshal(e)
-		if err != nil {
-			p.err = err
+		if p.line, p.err = e.AppendJSON(p.line); p.err != nil {
 			return
 		}
-		line = string(text)
+	} else {
+		p.line = append(p.line, eventLine(e)...)
 	}
-	if _, err := fmt.Fprintln(p.out, line); err != nil {
+	p.line = append(p.line, '\n')
+	if _, err := p.out.Write(p.line); err != nil {
 		p.err = errors.Join(errPipeClosed, err)
 	}
 }

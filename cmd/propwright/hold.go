@@ -24,19 +24,20 @@ SHA256SUMS checks.`,
 		RunE: groupRun,
 	}
 	cmd.AddCommand(
-		newHoldEntryCmd(d, "set", "Put a prop on hold", plan.ServiceHeld),
-		newHoldEntryCmd(d, "release", "End a hold", plan.ServiceReleased),
+		newHoldEntryCmd(d, "set", "Put a prop on hold", "a guest was hurt, insurer informed", plan.ServiceHeld),
+		newHoldEntryCmd(d, "release", "End a hold", "closed by the insurer", plan.ServiceReleased),
 		newHoldExportCmd(d),
 	)
 	return cmd
 }
 
-func newHoldEntryCmd(d deps, verb, short string, kind plan.ServiceKind) *cobra.Command {
+func newHoldEntryCmd(d deps, verb, short, reason string, kind plan.ServiceKind) *cobra.Command {
 	var o serviceOptions
 	cmd := &cobra.Command{
-		Use:   verb + " PROP REASON",
-		Short: short,
-		Args:  checkArgs(cobra.ExactArgs(2)),
+		Use:     verb + " PROP REASON",
+		Short:   short,
+		Example: fmt.Sprintf("  propwright hold %s harbour-bell %q", verb, reason),
+		Args:    checkArgs(cobra.ExactArgs(2)),
 		RunE: func(c *cobra.Command, args []string) error {
 			return runHoldEntry(c.Context(), d, o, plan.ServiceEntry{Prop: args[0], Kind: kind, Text: args[1]})
 		},

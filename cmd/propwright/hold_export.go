@@ -41,8 +41,9 @@ func newHoldExportCmd(d deps) *cobra.Command {
 heard, its service log of those days, and what the plan has of it. Days are this
 computer's, both ends included. The copy holds full UIDs, which are keys: hand it out
 accordingly.`,
-		Args: checkArgs(cobra.ExactArgs(1)),
-		RunE: func(c *cobra.Command, args []string) error { return runHoldExport(c.Context(), d, o, args[0]) },
+		Example: "  propwright hold export harbour-bell --from 2026-11-01 --to 2026-11-25 --dir handed-out",
+		Args:    checkArgs(cobra.ExactArgs(1)),
+		RunE:    func(c *cobra.Command, args []string) error { return runHoldExport(c.Context(), d, o, args[0]) },
 	}
 	addSiteFlag(cmd, &o.site)
 	f := cmd.Flags()

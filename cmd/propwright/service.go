@@ -48,10 +48,11 @@ func newServiceAddCmd(d deps) *cobra.Command {
 		words = append(words, string(k))
 	}
 	cmd := &cobra.Command{
-		Use:   "add PROP KIND TEXT",
-		Short: "Write an entry down",
-		Long:  "add writes an entry down. KIND is one of " + strings.Join(words, ", ") + ".",
-		Args:  checkArgs(cobra.ExactArgs(3)),
+		Use:     "add PROP KIND TEXT",
+		Short:   "Write an entry down",
+		Long:    "add writes an entry down. KIND is one of " + strings.Join(words, ", ") + ".",
+		Example: `  propwright service add harbour-bell repaired "header soldered again" --report 14`,
+		Args:    checkArgs(cobra.ExactArgs(3)),
 		RunE: func(c *cobra.Command, args []string) error {
 			return runServiceAdd(c.Context(), d, o, plan.ServiceEntry{Prop: args[0], Kind: plan.ServiceKind(args[1]), Text: args[2]})
 		},
@@ -122,9 +123,10 @@ func logService(ctx context.Context, d deps, site string, e plan.ServiceEntry) (
 func newServiceListCmd(d deps) *cobra.Command {
 	var o serviceOptions
 	cmd := &cobra.Command{
-		Use:   "list [PROP]",
-		Short: "Show the log of a prop, or of all",
-		Args:  checkArgs(cobra.MaximumNArgs(1)),
+		Use:     "list [PROP]",
+		Short:   "Show the log of a prop, or of all",
+		Example: "  propwright service list harbour-bell",
+		Args:    checkArgs(cobra.MaximumNArgs(1)),
 		RunE: func(c *cobra.Command, args []string) error {
 			return runServiceList(c.Context(), d, o, strings.Join(args, ""))
 		},
