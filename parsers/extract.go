@@ -1,5 +1,11 @@
 package parsers
 
+import (
+	"bytes"
+	"slices"
+	"strings"
+)
+
 // mostHolds is how many placeholders a wording may have for its values to be found
 // without the regular expression; nearly all have one or two.
 const mostHolds = 8
@@ -15,9 +21,51 @@ func (p *pattern) find(line []byte) (at spans, ok bool) {
 	if !p.plain {
 		return at, false
 	}
+	for _, signs := range p.avoid {
+		if bytes.Contains(line, signs) {
+			return at, false
+		}
+	}
+	begin := skipBlanks(line, 0)
 	f := finder{elements: p.elements, line: line}
-	ok = f.from(0, skipBlanks(line, 0), 0)
-	return f.at, ok
+	if f.from(0, begin, 0) {
+		return f.at, true
+	}
+	for _, pre := range p.before {
+		if end := (&finder{elements: pre.elements, line: line}).prefix(begin); end > 0 && f.from(0, skipBlanks(line, end), 0) {
+			return f.at, true
+		}
+	}
+	return f.at, false
+}
+
+// prefix is where a prefix that begins at i ends, 0 where there is none.
+func (f *finder) prefix(i int) int {
+	for k := range f.elements {
+		n := f.part(&f.elements[k], i)
+		if n < 0 {
+			return 0
+		}
+		i += n
+	}
+	return i
+}
+
+// part is how many bytes an element takes at i, -1 where it does not stand there.
+func (f *finder) part(e *element, i int) int {
+	switch {
+	case e.hold != nil:
+		return munch(e.hold, f.line[i:])
+	case e.lit != 0:
+		if i >= len(f.line) || !sameLetter(f.line[i], e.lit) {
+			return -1
+		}
+		return 1
+	}
+	if n := skipBlanks(f.line, i) - i; n > 0 {
+		return n
+	}
+	return -1
 }
 
 type finder struct {
@@ -32,29 +80,18 @@ func (f *finder) from(k, i, hold int) bool {
 	line := f.line
 	for ; k < len(f.elements); k++ {
 		e := &f.elements[k]
-		switch {
-		case e.hold == nil && e.lit != 0:
-			if i >= len(line) || !sameLetter(line[i], e.lit) {
-				return false
-			}
-			i++
-		case e.hold == nil: // a run of blanks
-			n := skipBlanks(line, i)
-			if n == i {
-				return false
-			}
-			i = n
-		case e.hold.typ == typeUID || e.hold.typ == typePairs:
+		if e.hold != nil && (e.hold.typ == typeUID || e.hold.typ == typePairs) {
 			return f.identity(k, i, hold)
-		default:
-			n := munch(e.hold.typ, line[i:])
-			if n < 0 {
-				return false
-			}
+		}
+		n := f.part(e, i)
+		if n < 0 {
+			return false
+		}
+		if e.hold != nil {
 			f.at[hold] = [2]int{i, i + n}
-			i += n
 			hold++
 		}
+		i += n
 	}
 	return skipBlanks(line, i) == len(line)
 }
@@ -141,9 +178,15 @@ func wordIsGroup(word []byte) bool {
 
 // munch is how many bytes of the text a placeholder of a type takes, -1 where it
 // takes none or is not among those that are simple.
-func munch(t placeholderType, text []byte) int {
+func munch(h *placeholder, text []byte) int {
 	n := 0
-	switch t {
+	switch h.typ {
+	case typeListed:
+		return munchListed(h, text)
+	case typeIP:
+		return munchIP(text)
+	case typeMAC:
+		return munchMAC(text)
 	case typeDec:
 		for n < len(text) && isDigit(text[n]) {
 			n++
@@ -192,6 +235,75 @@ func munch(t placeholderType, text []byte) int {
 	return n
 }
 
+// munchListed takes the first text of a closed list that stands there, the longer ones
+// first as the expression has them.
+func munchListed(h *placeholder, text []byte) int {
+	for _, word := range h.order {
+		if len(word) <= len(text) && bytes.EqualFold(text[:len(word)], word) {
+			return len(word)
+		}
+	}
+	return -1
+}
+
+func munchIP(text []byte) int {
+	n := 0
+	for part := range 4 {
+		if part > 0 {
+			if n >= len(text) || text[n] != '.' {
+				return -1
+			}
+			n++
+		}
+		digits := run(text[n:], 3, isDigit)
+		if digits == 0 {
+			return -1
+		}
+		n += digits
+	}
+	if n < len(text) && text[n] == '.' {
+		n++
+	}
+	if n < len(text) && text[n] == ':' {
+		if digits := run(text[n+1:], 5, isDigit); digits > 0 {
+			n += 1 + digits
+		}
+	}
+	return n
+}
+
+func munchMAC(text []byte) int {
+	n := 0
+	for part := range 6 {
+		if part > 0 {
+			if n >= len(text) || text[n] != ':' && text[n] != '-' && text[n] != '.' {
+				n = -1
+				break
+			}
+			n++
+		}
+		digits := run(text[n:], 2, isHexDigit)
+		if digits == 0 {
+			n = -1
+			break
+		}
+		n += digits
+	}
+	if n < 0 && run(text, 12, isHexDigit) == 12 {
+		return 12
+	}
+	return n
+}
+
+// run is how many bytes, up to a number, are of a sort.
+func run(text []byte, most int, is func(byte) bool) int {
+	n := 0
+	for n < len(text) && n < most && is(text[n]) {
+		n++
+	}
+	return n
+}
+
 func isClockSign(c byte) bool {
 	switch c {
 	case ':', '.', ',', 'T', 'Z', '+', '-':
@@ -212,23 +324,74 @@ func sameLetter(a, b byte) bool {
 	return a == b || isLetter(a) && a^b == 0x20
 }
 
-// simple reports whether values can be found without the expression behind prefixes
-// as well: a line that begins as the wording does must not begin as a prefix may.
-func (p *pattern) simple(prefixes []*pattern) bool {
-	if len(p.holds()) > mostHolds {
-		return false
-	}
-	if len(prefixes) == 0 {
-		return true
-	}
-	if p.elements[0].hold != nil || !isLetter(p.elements[0].lit) {
-		return false
-	}
-	for _, pre := range prefixes {
-		e := pre.elements[0]
-		if e.hold != nil && e.hold.typ != typeClock && e.hold.typ != typeDec || e.hold == nil && isLetter(e.lit) {
-			return false
+// simplify says whether values can be found without the expression behind prefixes as
+// well: not where a line might begin with one of them in the same way as the
+// wording does, which is told by signs that the prefix has and the line must not have.
+func (p *pattern) simplify(prefixes []*pattern) {
+	p.plain = len(p.holds()) <= mostHolds
+	for _, h := range p.holds() {
+		if h.typ == typeListed && h.order == nil {
+			p.plain = p.plain && h.list()
 		}
 	}
+	for _, pre := range prefixes {
+		if p.beginsApart(pre) {
+			p.before = append(p.before, pre)
+			continue
+		}
+		signs := pre.signs()
+		if len(signs) == 0 {
+			p.plain = false
+			return
+		}
+		p.avoid = append(p.avoid, signs)
+	}
+}
+
+// signs are the longest run of literal text without letters and blanks, which a line
+// must have that the pattern matches.
+func (p *pattern) signs() (longest []byte) {
+	var run []byte
+	for _, e := range p.elements {
+		if e.hold != nil || e.lit <= ' ' || isLetter(e.lit) {
+			run = nil
+			continue
+		}
+		if run = append(run, e.lit); len(run) > len(longest) {
+			longest = bytes.Clone(run)
+		}
+	}
+	return longest
+}
+
+// beginsApart reports whether no line can begin both with the pattern and with a
+// prefix: the one with a letter, the other with a digit or a sign.
+func (p *pattern) beginsApart(prefix *pattern) bool {
+	own, its := p.elements[0], prefix.elements[0]
+	if own.hold != nil || !isLetter(own.lit) {
+		return false
+	}
+	if its.hold != nil {
+		return its.hold.typ == typeClock || its.hold.typ == typeDec
+	}
+	return its.lit > ' ' && !isLetter(its.lit)
+}
+
+// list puts a closed list in the order in which its texts are tried; false where one
+// has a blank in it, which may be any run of blanks.
+func (h *placeholder) list() bool {
+	for text := range h.values {
+		if strings.ContainsAny(text, " \t") {
+			h.order = nil
+			return false
+		}
+		h.order = append(h.order, []byte(text))
+	}
+	slices.SortFunc(h.order, func(a, b []byte) int {
+		if len(a) != len(b) {
+			return len(b) - len(a)
+		}
+		return bytes.Compare(a, b)
+	})
 	return true
 }

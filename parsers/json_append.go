@@ -38,12 +38,12 @@ func (e Event) AppendJSON(b []byte) ([]byte, error) {
 	switch {
 	case e.Raw == nil:
 		b = append(b, "null"...)
-	case plainText(e.Raw) && !bytes.ContainsAny(e.Raw, "\t\\\""):
+	case isPlainJSON(e.Raw):
 		b = append(append(append(b, '"'), e.Raw...), '"')
 	default:
 		b = appendText(b, EscapeRaw(e.Raw))
 	}
-	b = appendText(append(b, `,"end":`...), e.End)
+	b = appendEnd(append(b, `,"end":`...), e.End)
 	b = appendText(append(b, `,"profile":`...), e.Profile)
 	return append(b, '}'), nil
 }
@@ -85,14 +85,42 @@ func appendTime(b []byte, t time.Time) ([]byte, error) {
 	return append(t.AppendFormat(append(b, '"'), eventTime), '"'), nil
 }
 
+// appendEnd appends a terminator.
+func appendEnd(b []byte, end string) []byte {
+	switch end {
+	case "\r\n":
+		return append(b, `"\r\n"`...)
+	case "\n":
+		return append(b, `"\n"`...)
+	}
+	return appendText(b, end)
+}
+
 // appendText appends a JSON string; what is no UTF-8 in it becomes U+FFFD.
 func appendText(b []byte, text string) []byte {
 	for i := range len(text) {
-		if c := text[i]; c < ' ' || c > '~' || c == '"' || c == '\\' {
+		if !plainJSON[text[i]] {
 			return appendAnyText(b, text)
 		}
 	}
 	return append(append(append(b, '"'), text...), '"')
+}
+
+// plainJSON are the bytes that stand for themselves in a JSON string.
+var plainJSON = func() (plain [256]bool) {
+	for c := range plain {
+		plain[c] = c >= ' ' && c <= '~' && c != '"' && c != '\\'
+	}
+	return plain
+}()
+
+func isPlainJSON(raw []byte) bool {
+	for _, c := range raw {
+		if !plainJSON[c] {
+			return false
+		}
+	}
+	return true
 }
 
 func appendAnyText(b []byte, text string) []byte {

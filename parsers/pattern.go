@@ -26,6 +26,7 @@ type placeholder struct {
 	name   string // "_" where the text is of no interest
 	typ    placeholderType
 	values map[string]string // what a text of a closed list stands for; nil for other types
+	order  [][]byte          // its texts as they are tried; nil where that is not simple
 }
 
 // A pattern is one wording: what a line says, taken apart.
@@ -33,7 +34,9 @@ type pattern struct {
 	says     string
 	elements []element
 	full     *regexp.Regexp // the whole line, a group a placeholder
-	plain    bool           // values can be found without it
+	plain    bool           // values can be found without it,
+	avoid    [][]byte       // in a line that has none of these signs
+	before   []*pattern     // prefixes that may stand before it
 }
 
 // parsePattern takes a wording apart. values are the closed lists of the line's
@@ -210,7 +213,7 @@ func fieldName(name string) bool {
 // allowPrefix makes the expression that finds the fields pass over one of the
 // prefixes.
 func (p *pattern) allowPrefix(prefixes []*pattern) error {
-	p.plain = p.simple(prefixes)
+	p.simplify(prefixes)
 	if len(prefixes) == 0 {
 		return nil
 	}

@@ -76,14 +76,11 @@ func runEvents(ctx context.Context, d deps, o eventsOptions) error {
 	if o.port != "" {
 		return listen(ctx, d, o, parsers.NewStream(profiles...), &eventPrinter{out: d.out, asJSON: o.asJSON})
 	}
-	// Recorded text is written in large pieces; what a port says, at once.
+	// Recorded text is written in large pieces, beside the reading; what a port says, at
+	// once.
 	out := bufio.NewWriterSize(d.out, 64<<10)
-	p := &eventPrinter{out: out, asJSON: o.asJSON}
-	err = readEvents(ctx, d, o, parsers.NewStream(profiles...), p)
-	if flushErr := out.Flush(); err == nil && flushErr != nil && !errors.Is(p.err, errPipeClosed) {
-		return nil // nobody reads any more
-	}
-	return err
+	p := printBeside(&eventPrinter{out: out, asJSON: o.asJSON})
+	return readEvents(ctx, d, o, parsers.NewStream(profiles...), p, out)
 }
 
 // chooseWording loads a wording by the name of a built-in one, of one of the
@@ -108,7 +105,8 @@ func chooseWording(name, site string) ([]*parsers.Profile, error) {
 }
 
 // readEvents reads recorded text to its end.
-func readEvents(ctx context.Context, d deps, o eventsOptions, stream *parsers.Stream, p *eventPrinter) error {
+func readEvents(ctx context.Context, d deps, o eventsOptions, stream *parsers.Stream, p *besidePrinter, out *bufio.Writer) error {
+	defer p.close()
 	in, arrivals, err := openRecorded(d, o.file)
 	if err != nil {
 		return toolError{what: fmt.Sprintf("read %q", o.file), err: withoutPath(err), try: "the path of a capture, or - for standard input"}
@@ -125,13 +123,18 @@ func readEvents(ctx context.Context, d deps, o eventsOptions, stream *parsers.St
 		}
 		if piece.Gap != nil {
 			stream.Mark(parsers.KindGap, piece.Gap.From, gapFields(piece.Gap), p.print)
-			return p.err
+			return p.failed()
 		}
 		stream.Feed(piece.Bytes, piece.At, p.print)
-		return p.err
+		return p.failed()
 	})
 	stream.Flush(p.print)
-	if err = errors.Join(err, p.err); err == nil {
+	if printErr := p.close(); printErr != nil {
+		err = errors.Join(err, printErr)
+	} else if flushErr := out.Flush(); flushErr != nil {
+		err = errors.Join(err, errPipeClosed, flushErr)
+	}
+	if err == nil {
 		return nil
 	}
 	if errors.Is(err, errPipeClosed) {
