@@ -17,6 +17,7 @@ type page struct {
 	Scope      string
 	Mark       string // name of the verdict's shape
 	Tally      []string
+	Until      string    // the day up to which it is conditional, "" where it is not
 	Trouble    []trouble // what stands between this and a pass
 	Groups     []group
 	Evidence   []evidence
@@ -151,8 +152,10 @@ func (p *page) rest(s Step, f Finding) int {
 	return len(p.Evidence)
 }
 
-// tally counts the steps by verdict, worst first, and leaves out the noughts.
+// tally counts the steps by verdict, worst first, and leaves out the noughts; it says
+// too up to when a pass is conditional.
 func (p *page) tally() {
+	p.Until = conditionalUntil(p.Model)
 	for _, v := range worstFirst() {
 		if n := countSteps(p.Steps, v); n > 0 {
 			p.Tally = append(p.Tally, fmt.Sprintf("%s %s", steps(n), v))

@@ -82,12 +82,8 @@ func limitations(m Model, own []string) []string {
 	if n := countSteps(m.Steps, checklist.NotConfirmed); n > 0 {
 		add("%s not confirmed: nothing was found against them, nor enough for them.", steps(n))
 	}
-	for _, s := range m.Steps {
-		for _, f := range s.Findings {
-			if f.What == checklist.WhatConditional {
-				add("In service on a short proof only, conditional until %s: by then the whole procedure new is to be done.", f.Value.Text)
-			}
-		}
+	if day := conditionalUntil(m); day != "" {
+		add("In service on a short proof only, conditional until %s: by then the whole procedure new is to be done.", day)
 	}
 	if len(m.Gaps) > 0 {
 		add("The console was not listened to all the time; the gaps are listed.")
@@ -113,4 +109,17 @@ func steps(n int) string {
 		return "1 step"
 	}
 	return fmt.Sprintf("%d steps", n)
+}
+
+// conditionalUntil is the day up to which a spare serves on a short proof, "" for
+// other reports.
+func conditionalUntil(m Model) string {
+	for _, s := range m.Steps {
+		for _, f := range s.Findings {
+			if f.What == checklist.WhatConditional {
+				return f.Value.Text
+			}
+		}
+	}
+	return ""
 }

@@ -8,12 +8,14 @@ import (
 	"encoding/json"
 	"fmt"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"propwright/checklist"
+	"propwright/checklist/report"
 	"propwright/serialmon/virtual"
 )
 
@@ -166,6 +168,10 @@ func TestASwapTakesEightPromptsAtMostAndUnderFiveMinutes(t *testing.T) {
 			}
 			t.Logf("%d prompts, %v", prompts, took)
 			b.wantLists(o)
+			page, err := os.ReadFile(filepath.Join(b.dir, report.FileHTML))
+			if err != nil || !strings.Contains(string(page), "conditional until <b>2026-03-09</b>") || !strings.Contains(string(page), "<dt>Replaces</dt><dd>rdr-05</dd>") {
+				t.Errorf("the page does not show until when the spare may serve, or what it replaces: %v", err)
+			}
 			m := b.report()
 			if !slices.ContainsFunc(m.Limitations, func(l string) bool { return strings.Contains(l, "conditional until 2026-03-09") }) {
 				t.Errorf("limitations %q: want one that says until when the spare may serve (a week from 2026-03-02)", m.Limitations)
