@@ -25,7 +25,9 @@ const eventsLong = `events turns what a board prints into events, one a line: fr
 standard input (-), or live from a port. Text that no wording knows is kept as
 "unknown"; nothing is left out.
 
-A capture folder's console.raw is read with the arrival times beside it.`
+A capture folder's console.raw is read with the arrival times beside it. --follow goes
+on at its end as the file grows. --kind, --uid, --since and --until choose what is
+shown; where a time is asked for, events without one are not.`
 
 type eventsOptions struct {
 	file    string
@@ -36,6 +38,11 @@ type eventsOptions struct {
 	asJSON  bool
 	capture string
 	site    string
+	follow  bool
+	kinds   []string
+	uid     string
+	since   string
+	until   string
 }
 
 func newEventsCmd(d deps) *cobra.Command {
@@ -45,7 +52,8 @@ func newEventsCmd(d deps) *cobra.Command {
 		Short: "Turn board text into events, recorded or live",
 		Long:  eventsLong,
 		Example: `  propwright events evening.log
-  propwright events --port /dev/ttyUSB0 --json --capture evening`,
+  propwright events --port /dev/ttyUSB0 --json --capture evening
+  propwright events evening --follow --kind card-added,card-removed`,
 		Args: checkArgs(cobra.MaximumNArgs(1)),
 		RunE: func(c *cobra.Command, args []string) error {
 			if len(args) == 1 {
@@ -53,6 +61,9 @@ func newEventsCmd(d deps) *cobra.Command {
 			}
 			if (o.file == "") == (o.port == "") {
 				return usageError{errors.New("events: give a file, - or --port PORT, and only one of them")}
+			}
+			if o.follow && (o.file == "" || o.file == "-") {
+				return usageError{errors.New("events: --follow is for a file")}
 			}
 			return runEvents(c.Context(), d, o)
 		},
@@ -64,6 +75,11 @@ func newEventsCmd(d deps) *cobra.Command {
 	f.StringVar(&o.wording, "wording", "", "wording of the firmware: a built-in name or a file (default: all built-in ones)")
 	f.BoolVar(&o.asJSON, "json", false, "print JSON Lines")
 	addSiteFlag(cmd, &o.site)
+	f.BoolVar(&o.follow, "follow", false, "go on at the end of the file as it grows, until interrupted")
+	f.StringSliceVar(&o.kinds, "kind", nil, "kinds of event to show, such as card-added,unknown")
+	f.StringVar(&o.uid, "uid", "", "show only events of this tag, in any common print")
+	f.StringVar(&o.since, "since", "", "show only events from this time on, as 2026-11-25T21:30:00Z")
+	f.StringVar(&o.until, "until", "", "show only events before this time")
 	f.StringVar(&o.capture, "capture", "", "folder to keep the bytes and their arrival times in")
 	return cmd
 }
@@ -73,13 +89,21 @@ func runEvents(ctx context.Context, d deps, o eventsOptions) error {
 	if err != nil {
 		return err
 	}
+	filter, err := newEventFilter(o.kinds, o.uid, o.since, o.until)
+	if err != nil {
+		return err
+	}
+	direct := &eventPrinter{out: d.out, asJSON: o.asJSON, filter: filter}
 	if o.port != "" {
-		return listen(ctx, d, o, parsers.NewStream(profiles...), &eventPrinter{out: d.out, asJSON: o.asJSON})
+		return listen(ctx, d, o, parsers.NewStream(profiles...), direct)
+	}
+	if o.follow {
+		return readEvents(ctx, d, o, parsers.NewStream(profiles...), direct, bufio.NewWriter(io.Discard))
 	}
 	// Recorded text is written in large pieces, beside the reading; what a port says, at
 	// once.
 	out := bufio.NewWriterSize(d.out, 64<<10)
-	p := printBeside(&eventPrinter{out: out, asJSON: o.asJSON})
+	p := printBeside(&eventPrinter{out: out, asJSON: o.asJSON, filter: filter})
 	return readEvents(ctx, d, o, parsers.NewStream(profiles...), p, out)
 }
 
@@ -105,7 +129,7 @@ func chooseWording(name, site string) ([]*parsers.Profile, error) {
 }
 
 // readEvents reads recorded text to its end.
-func readEvents(ctx context.Context, d deps, o eventsOptions, stream *parsers.Stream, p *besidePrinter, out *bufio.Writer) error {
+func readEvents(ctx context.Context, d deps, o eventsOptions, stream *parsers.Stream, p printing, out *bufio.Writer) error {
 	defer p.close()
 	in, arrivals, err := openRecorded(d, o.file)
 	if err != nil {
@@ -128,6 +152,9 @@ func readEvents(ctx context.Context, d deps, o eventsOptions, stream *parsers.St
 		stream.Feed(piece.Bytes, piece.At, p.print)
 		return p.failed()
 	})
+	if err == nil && o.follow {
+		err = follow(ctx, d, in, stream, p)
+	}
 	stream.Flush(p.print)
 	if printErr := p.close(); printErr != nil {
 		err = errors.Join(err, printErr)
@@ -137,8 +164,11 @@ func readEvents(ctx context.Context, d deps, o eventsOptions, stream *parsers.St
 	if err == nil {
 		return nil
 	}
-	if errors.Is(err, errPipeClosed) {
+	switch {
+	case errors.Is(err, errPipeClosed):
 		return nil
+	case ctx.Err() != nil:
+		return context.Cause(ctx)
 	}
 	return toolError{what: fmt.Sprintf("read %q", o.file), err: err, try: "the events above are whole; a capture is read without its times when arrivals.csv is put aside"}
 }
@@ -252,12 +282,13 @@ var errPipeClosed = errors.New("output closed")
 type eventPrinter struct {
 	out    io.Writer
 	asJSON bool
+	filter eventFilter
 	err    error
 	line   []byte // to write the next into
 }
 
 func (p *eventPrinter) print(e parsers.Event) {
-	if p.err != nil {
+	if p.err != nil || !p.filter.shows(e) {
 		return
 	}
 	p.line = p.line[:0]
@@ -272,6 +303,19 @@ func (p *eventPrinter) print(e parsers.Event) {
 	if _, err := p.out.Write(p.line); err != nil {
 		p.err = errors.Join(errPipeClosed, err)
 	}
+}
+
+// failed is why no more is written, nil while it is.
+func (p *eventPrinter) failed() error { return p.err }
+
+// close is failed: everything is written by now.
+func (p *eventPrinter) close() error { return p.err }
+
+// printing takes events; close waits until they are written.
+type printing interface {
+	print(parsers.Event)
+	failed() error
+	close() error
 }
 
 // eventLine is an event for people: when, what, the fields, and the text where the
