@@ -59,6 +59,9 @@ func (l *stringList) UnmarshalTOML(v any) error {
 	return errors.New("want a string or a list of strings")
 }
 
+// errNoLine is a profile that says nothing.
+var errNoLine = errors.New("no [[line]] in it")
+
 // LoadProfile reads a wording profile from TOML. name is the file's name, for
 // messages. Errors are *ProfileError and name file, line and field; two lines that
 // match the same text without declared precedence are an *OverlapError in one.
@@ -152,7 +155,7 @@ func (l *profileLoader) profile(t *profileTOML) (*Profile, error) {
 	case t.Reads != "":
 		return nil, l.at(0, "reads", fmt.Errorf("%q: want \"convention\" and no lines, or leave it out", clip(t.Reads)))
 	case len(t.Line) == 0:
-		return nil, l.at(0, "line", errors.New("no [[line]] in it"))
+		return nil, l.at(0, "line", errNoLine)
 	case len(t.Line) > maxProfileLines:
 		return nil, l.at(0, "line", fmt.Errorf("%d lines, at most %d", len(t.Line), maxProfileLines))
 	}

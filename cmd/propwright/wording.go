@@ -27,7 +27,7 @@ have more, as NAME.toml in the folder wordings of its own folder.`,
 		Args: unknownCommand,
 		RunE: groupRun,
 	}
-	cmd.AddCommand(newWordingListCmd(d), newWordingShowCmd(d), newWordingCheckCmd(d))
+	cmd.AddCommand(newWordingListCmd(d), newWordingShowCmd(d), newWordingCheckCmd(d), newWordingLearnCmd(d))
 	return cmd
 }
 

@@ -1,0 +1,296 @@
+package parsers
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+)
+
+// A Shape is what console lines have in common that no wording knows: the text that
+// stays, and between it the values that vary.
+type Shape struct {
+	Says    string // as a wording says it, with placeholders
+	Count   int    // lines of that shape
+	Example string // the first of them
+	Line    int    // its number in the capture
+	// Kind is what the lines most likely report, and Sure how sure that is; "" where
+	// nothing speaks for any.
+	Kind Kind
+	Sure float64
+	// Fields are what such a line holds whatever its values are, such as that a coil
+	// goes on.
+	Fields map[string]string
+}
+
+// A Learner groups unknown lines by their shape. It is not safe for concurrent use.
+type Learner struct {
+	shapes map[string]*grouped
+}
+
+// grouped is one shape's lines so far.
+type grouped struct {
+	parts   []part
+	values  []map[string]bool // texts of each value, few of them
+	count   int
+	example Event
+	votes   map[Kind]float64
+	text    string
+}
+
+// A part of a line is literal text, or a value.
+type part struct {
+	text string
+	typ  placeholderType // "" for literal text
+}
+
+const (
+	mostValues  = 8   // texts of one value that are told apart
+	learnWithin = 300 // bytes of a line; a longer one is no report of a board
+	sameIfSeen  = 3   // lines in which a number has to be the same to belong to the text
+)
+
+// Take looks at an event; all but unknown lines of plain text are passed over.
+func (l *Learner) Take(e Event) {
+	if e.Kind != KindUnknown || len(e.Raw) == 0 || len(e.Raw) > learnWithin || !plainText(e.Raw) {
+		return
+	}
+	parts := partsOf(string(e.Raw))
+	key := shapeKey(parts)
+	if l.shapes == nil {
+		l.shapes = map[string]*grouped{}
+	}
+	g := l.shapes[key]
+	if g == nil {
+		g = &grouped{parts: parts, example: e, votes: map[Kind]float64{}, text: string(e.Raw)}
+		for _, p := range parts {
+			if p.typ != "" {
+				g.values = append(g.values, map[string]bool{})
+			}
+		}
+		l.shapes[key] = g
+	}
+	g.count++
+	i := 0
+	for _, p := range parts {
+		if p.typ == "" {
+			continue
+		}
+		if len(g.values[i]) < mostValues {
+			g.values[i][p.text] = true
+		}
+		i++
+	}
+	if kind, sure := e.Guess(); kind != "" {
+		g.votes[kind] += sure
+	}
+}
+
+// Shapes are those seen so far, the most frequent first, and of those as frequent the
+// one that came first.
+func (l *Learner) Shapes() []Shape {
+	var shapes []Shape
+	for _, g := range l.shapes {
+		shapes = append(shapes, g.shape())
+	}
+	slices.SortFunc(shapes, func(a, b Shape) int {
+		return cmp.Or(cmp.Compare(b.Count, a.Count), cmp.Compare(a.Line, b.Line), strings.Compare(a.Says, b.Says))
+	})
+	return shapes
+}
+
+func (g *grouped) shape() Shape {
+	s := Shape{Count: g.count, Example: g.text, Line: g.example.Lines[0]}
+	for kind, sum := range g.votes {
+		if sure := sum / float64(g.count); sure > s.Sure || sure == s.Sure && kind < s.Kind {
+			s.Kind, s.Sure = kind, sure
+		}
+	}
+	if s.Kind == KindCoilWritten && g.example.Field("value") != "" && g.example.Field("coil") != "" {
+		s.Fields = map[string]string{"value": g.example.Field("value")}
+	}
+	s.Says = g.says(s.Kind)
+	return s
+}
+
+// SaysFor is what a shape says as a line of another kind than the one proposed: the
+// fields that its values are differ.
+func (l *Learner) SaysFor(s Shape, kind Kind) string {
+	for _, g := range l.shapes {
+		if g.text == s.Example && g.example.Lines[0] == s.Line {
+			return g.says(kind)
+		}
+	}
+	return s.Says
+}
+
+// says writes the shape as a wording of a line of a kind.
+func (g *grouped) says(kind Kind) string {
+	var b strings.Builder
+	used := map[string]bool{}
+	i := 0
+	for k, p := range g.parts {
+		if p.typ == "" {
+			b.WriteString(strings.NewReplacer("{", "{{", "}", "}}").Replace(p.text))
+			continue
+		}
+		same := p.typ == typeDec && len(g.values[i]) == 1 && g.count >= sameIfSeen
+		i++
+		before := ""
+		if k > 0 {
+			before = g.parts[k-1].text
+		}
+		name := g.fieldFor(p, before, kind)
+		switch {
+		case same && name == "_":
+			b.WriteString(p.text)
+			continue
+		case used[name]:
+			name = "_"
+		}
+		used[name] = name != "_"
+		if name == "uid" {
+			b.WriteString("{uid}")
+			continue
+		}
+		fmt.Fprintf(&b, "{%s:%s}", name, p.typ)
+	}
+	return strings.Join(strings.Fields(b.String()), " ")
+}
+
+// fieldFor is the field that a value is for a line of a kind, "_" where it is none.
+func (g *grouped) fieldFor(p part, before string, kind Kind) string {
+	before = strings.ToLower(strings.TrimRight(before, " :=#[(-"))
+	switch p.typ {
+	case typeUID:
+		return "uid"
+	case typeMAC:
+		if kind == KindAddress {
+			return "mac"
+		}
+	case typeIP:
+		switch kind {
+		case KindControllerUp, KindControllerDown:
+			return "address"
+		case KindAddress:
+			for _, name := range []string{"mask", "gateway", "ip"} {
+				if g.example.Field(name) != "" && strings.HasPrefix(p.text, g.example.Field(name)) {
+					return name
+				}
+			}
+		}
+	case typeHex8:
+		if kind == KindReaderVersion {
+			return "version"
+		}
+	case typeDec:
+		switch {
+		case strings.HasSuffix(before, "reader"):
+			return "reader"
+		case (kind == KindCoilWritten || kind == KindCoilFailed) && p.text == g.example.Field("coil"):
+			return "coil"
+		}
+	}
+	return "_"
+}
+
+// shapeKey is the same for lines of one shape: their text in lower case with runs of
+// blanks as one, and the types of their values.
+func shapeKey(parts []part) string {
+	var b strings.Builder
+	for _, p := range parts {
+		if p.typ != "" {
+			b.WriteString("\x00" + string(p.typ) + "\x00")
+			continue
+		}
+		b.WriteString(strings.ToLower(p.text))
+	}
+	return strings.Join(strings.Fields(b.String()), " ")
+}
+
+// partsOf takes a line apart.
+func partsOf(line string) (parts []part) {
+	line = strings.Trim(line, " \t")
+	begin := 0 // of the literal text that is under way
+	add := func(at, n int, typ placeholderType) {
+		if at > begin {
+			parts = append(parts, part{text: line[begin:at]})
+		}
+		parts = append(parts, part{line[at : at+n], typ})
+		begin = at + n
+	}
+	for i := 0; i < len(line); {
+		if i > 0 && isWordByte(line[i-1]) {
+			i++
+			continue
+		}
+		n, typ := valueAt(line[i:], i == 0)
+		if n == 0 {
+			i++
+			continue
+		}
+		// Two values next to each other are one that is not known.
+		if last := len(parts) - 1; last >= 0 && begin == i && parts[last].typ != "" {
+			i++
+			continue
+		}
+		add(i, n, typ)
+		i += n
+	}
+	if begin < len(line) {
+		parts = append(parts, part{text: line[begin:]})
+	}
+	return parts
+}
+
+// valueAt is the value that a text begins with; n is 0 where it begins with none.
+func valueAt(s string, first bool) (n int, typ placeholderType) {
+	if first {
+		if n := clockAt(s); n > 0 {
+			return n, typeClock
+		}
+	}
+	if n := munchIP([]byte(s)); n > 0 && (n == len(s) || !isWordByte(s[n])) {
+		return n, typeIP
+	}
+	pairs, groups := pairsAt(s)
+	switch {
+	case groups == 6 && s[2] != ' ':
+		return pairs, typeMAC
+	case groups == uidSingle || groups == uidDouble || groups == uidTriple:
+		return pairs, typeUID
+	}
+	if n := hexAt(s); n > 0 && (mixedDigits(s[:n]) || strings.HasPrefix(s, "0x")) {
+		return n, typeUID
+	}
+	if n := numbersAt(s); n > 0 {
+		return n, typeUID
+	}
+	if len(s) > 2 && s[0] == '0' && (s[1] == 'x' || s[1] == 'X') {
+		if n := 2 + run([]byte(s[2:]), 2, isHexDigit); n > 2 && (n == len(s) || !isWordByte(s[n])) {
+			return n, typeHex8
+		}
+		return 0, ""
+	}
+	n = run([]byte(s), 20, isDigit)
+	if n == 0 || n < len(s) && isWordByte(s[n]) {
+		return 0, ""
+	}
+	return n, typeDec
+}
+
+// clockAt is how long a time stamp or a count of ticks at the beginning of a line is.
+func clockAt(s string) int {
+	n := 0
+	for n < len(s) && (isDigit(s[n]) || n > 0 && isClockSign(s[n])) {
+		n++
+	}
+	for n > 0 && !isDigit(s[n-1]) { // what ends a sentence is none of it
+		n--
+	}
+	stamp := strings.ContainsAny(s[:n], ":.") || n >= 4
+	if !stamp || n == len(s) || s[n] != ' ' && s[n] != ']' && s[n] != ':' {
+		return 0
+	}
+	return n
+}
