@@ -9,7 +9,7 @@ sudo() { "$@"; } # this is root already
 
 ip link set lo up
 ip link add eth9 type veth peer name far
-unshare -n sh -c 'echo $$ > far.pid; exec sleep 60' &
+unshare -n sh -c 'echo $$ > far.pid; exec sleep 600' &
 while [ ! -s far.pid ]; do :; done
 far=$(cat far.pid)
 trap 'kill "$far"' EXIT
