@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -101,6 +102,7 @@ type sittingPlan struct {
 	person   func(*conduct, checklist.Person) checklist.Person // stands before the virtual hands; nil for them alone
 	commands <-chan checklist.Command
 	changed  []string
+	only     []string          // ids of the steps to walk; all where there are none
 	said     *checklist.Answer // to what changed
 	signer   string
 	key      string // file of the signer's own key; "" for the site's
@@ -126,6 +128,9 @@ func (b *simBench) sit(ctx context.Context, plan sittingPlan) (checklist.Verdict
 	}
 	hands := &virtualHands{hands: b.hands, next: answersFile{name: "answers", answers: answers, next: onlooker{}}, pulled: run.board.awaitLost}
 	run.engine.Person = hands
+	if len(plan.only) > 0 {
+		run.engine.Only = func(s checklist.Step) bool { return slices.Contains(plan.only, s.ID) }
+	}
 	if plan.person != nil {
 		run.engine.Person = plan.person(run, hands)
 	}
