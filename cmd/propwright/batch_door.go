@@ -109,9 +109,9 @@ func (k *door) heed(ctx context.Context, cancel context.CancelCauseFunc, todo []
 
 // await is next without the commands.
 func (k *door) await(ctx context.Context, stage string, todo []*batchMember, last *batchMember) (*batchMember, string, error) {
-	text := fmt.Sprintf("Plug in one of %s, for %s.", boardsOf(todo), stage)
+	text := fmt.Sprintf("Plug in %s, for %s.", oneOf(todo), stage)
 	if last != nil {
-		text = fmt.Sprintf("Take board %s out of USB, and plug in the next: one of %s, for %s.", last.Board, boardsOf(todo), stage)
+		text = fmt.Sprintf("Take board %s out of USB, and plug in the next: %s, for %s.", last.Board, oneOf(todo), stage)
 	}
 	if err := k.ask(ctx, text, len(todo)); err != nil {
 		return nil, "", err
@@ -123,7 +123,7 @@ func (k *door) await(ctx context.Context, stage string, todo []*batchMember, las
 		}
 		m, how, refused, err := k.recognise(ctx, board, todo)
 		if err == nil && m == nil {
-			err = k.turnAway(ctx, fmt.Sprintf("%s Plug in one of %s, for %s.", refused, boardsOf(todo), stage), len(todo))
+			err = k.turnAway(ctx, fmt.Sprintf("%s Plug in %s, for %s.", refused, oneOf(todo), stage), len(todo))
 		}
 		if err = errors.Join(err, board.Detach()); err != nil {
 			return nil, "", err
@@ -160,6 +160,14 @@ func boardsOf(members []*batchMember) string {
 		names = append(names, m.Board)
 	}
 	return strings.Join(names, ", ")
+}
+
+// oneOf asks for one of several boards, or for the one that is left.
+func oneOf(members []*batchMember) string {
+	if len(members) == 1 {
+		return members[0].Board
+	}
+	return "one of " + boardsOf(members)
 }
 
 // attach opens the port once it is there: the one that was named, or the only one

@@ -27,7 +27,9 @@ standard input (-), or live from a port. Text that no wording knows is kept as
 
 A capture folder's console.raw is read with the arrival times beside it. --follow goes
 on at its end as the file grows. --kind, --uid, --since and --until choose what is
-shown; where a time is asked for, events without one are not.`
+shown; where a time is asked for, events without one are not. --summary shows what it
+all comes to instead: starts and whether they are a loop, silences, kinds, and what no
+wording knows.`
 
 type eventsOptions struct {
 	file    string
@@ -39,6 +41,7 @@ type eventsOptions struct {
 	capture string
 	site    string
 	follow  bool
+	summary bool
 	kinds   []string
 	uid     string
 	since   string
@@ -65,6 +68,9 @@ func newEventsCmd(d deps) *cobra.Command {
 			if o.follow && (o.file == "" || o.file == "-") {
 				return usageError{errors.New("events: --follow is for a file")}
 			}
+			if o.summary && (o.file == "" || o.follow || o.asJSON) {
+				return usageError{errors.New("events: --summary is for recorded text, and for people")}
+			}
 			return runEvents(c.Context(), d, o)
 		},
 	}
@@ -76,6 +82,7 @@ func newEventsCmd(d deps) *cobra.Command {
 	f.BoolVar(&o.asJSON, "json", false, "print JSON Lines")
 	addSiteFlag(cmd, &o.site)
 	f.BoolVar(&o.follow, "follow", false, "go on at the end of the file as it grows, until interrupted")
+	f.BoolVar(&o.summary, "summary", false, "show what the text comes to as a whole")
 	f.StringSliceVar(&o.kinds, "kind", nil, "kinds of event to show, such as card-added,unknown")
 	f.StringVar(&o.uid, "uid", "", "show only events of this tag, in any common print")
 	f.StringVar(&o.since, "since", "", "show only events from this time on, as 2026-11-25T21:30:00Z")
@@ -96,6 +103,9 @@ func runEvents(ctx context.Context, d deps, o eventsOptions) error {
 	direct := &eventPrinter{out: d.out, asJSON: o.asJSON, filter: filter}
 	if o.port != "" {
 		return listen(ctx, d, o, parsers.NewStream(profiles...), direct)
+	}
+	if o.summary {
+		return readEvents(ctx, d, o, parsers.NewStream(profiles...), newEventSummary(d.out, filter), bufio.NewWriter(io.Discard))
 	}
 	if o.follow {
 		return readEvents(ctx, d, o, parsers.NewStream(profiles...), direct, bufio.NewWriter(io.Discard))
