@@ -126,11 +126,7 @@ func (f *batchFile) write(name string, v any) error {
 	if err != nil {
 		return err
 	}
-	next := filepath.Join(f.dir, name+".next")
-	if err := os.WriteFile(next, append(text, '\n'), 0o600); err != nil {
-		return err
-	}
-	return os.Rename(next, filepath.Join(f.dir, name))
+	return replaceFile(filepath.Join(f.dir, name), append(text, '\n'))
 }
 
 // folder opens a member's run.
