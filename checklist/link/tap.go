@@ -58,10 +58,10 @@ func (c *tapped) serve() {
 	defer func() { _ = c.conn.Close() }()
 	defer c.hangUp()
 	if c.turnedAway {
-		half := c.halfClose()
+		c.halfClose()
 		close(c.recorded)
 		c.land() // the connection itself
-		c.drain(half)
+		c.drain()
 		return
 	}
 	err := c.record(checklist.Frame{Kind: checklist.FrameConnected})
@@ -71,13 +71,15 @@ func (c *tapped) serve() {
 	}
 	theirs := isTheirs(err)
 	_ = c.record(checklist.Frame{Kind: checklist.FrameClosed}) // an error here is the log's, which knows
-	half := !theirs && c.halfClose()
+	if !theirs {
+		c.halfClose()
+	}
 	close(c.recorded)
 	if theirs {
 		c.land()
 		return
 	}
-	c.drain(half)
+	c.drain()
 }
 
 // exchange passes one request and its answer.
@@ -154,15 +156,16 @@ func (c *tapped) hangUp() {
 // halfClose ends this side of the connection where frames are counted; who waits for
 // the end to be on record then knows that the client can see it, however fast a
 // simulated clock goes on.
-func (c *tapped) halfClose() bool {
-	half, ok := c.conn.(interface{ CloseWrite() error })
-	return c.s.config.CountFrames && ok && half.CloseWrite() == nil
+func (c *tapped) halfClose() {
+	if half, ok := c.conn.(interface{ CloseWrite() error }); ok && c.s.config.CountFrames {
+		_ = half.CloseWrite() // it fails where the client has gone, which reading tells too
+	}
 }
 
 // drain reads on after this side has been closed: what the client has under way must
 // still be counted off, its own end included.
-func (c *tapped) drain(half bool) {
-	if !half || c.patiently() != nil {
+func (c *tapped) drain() {
+	if !c.s.config.CountFrames || c.patiently() != nil {
 		return
 	}
 	for {

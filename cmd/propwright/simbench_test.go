@@ -153,6 +153,7 @@ func (b *simBench) part(run *conduct) error {
 
 func partFrom(t *testing.T, run *conduct, board *virtual.Board) error {
 	t.Helper()
+	settle(t.Context(), run.clock)
 	err := errors.Join(run.board.Detach(), run.standIn.Pause())
 	if noticed := board.Noticed(t.Context()); noticed != nil {
 		t.Fatal(noticed)

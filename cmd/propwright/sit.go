@@ -8,6 +8,7 @@ import (
 
 	"propwright/checklist"
 	"propwright/checklist/report"
+	"propwright/serialmon/clock"
 )
 
 // A signing is how a sitting is signed.
@@ -29,6 +30,13 @@ func (run *conduct) walk(ctx context.Context, sitting checklist.Sitting) (checkl
 	return run.engine.Run(ctx, sitting)
 }
 
+// settle lets what is under way on a simulated clock come in, such as a board's dial
+// that the stand-in has not taken yet: given up then, nobody would count it off, and
+// the clock would stand still for ever. On any other clock it takes no time.
+func settle(ctx context.Context, clk clock.Clock) {
+	_ = clk.Sleep(ctx, time.Nanosecond) // a run that is called off has no time to let pass
+}
+
 // sit walks the open steps of a sitting and writes the signed report. A run that
 // the person ended is reported like any other; one that stopped for another reason
 // is left to be resumed.
@@ -42,6 +50,7 @@ func (run *conduct) sit(ctx context.Context, sitting checklist.Sitting, s signin
 	}
 	// Port and stand-in are let go before the records are signed: nothing may come
 	// after that.
+	settle(ctx, run.clock)
 	if run.board != nil {
 		err = errors.Join(err, run.board.Detach())
 	}
