@@ -6,8 +6,9 @@ import (
 	"time"
 )
 
-// ioTimeout bounds what the computer's own network may take, in real time.
-const ioTimeout = 2 * time.Second
+// ioTimeout bounds what the computer's own network may take, in real time: far more than
+// a loaded machine needs, for who gives up first would count what the other counts too.
+const ioTimeout = 15 * time.Second
 
 // exchange does something on the network when nothing else is under way there. The
 // waiting is in a goroutine of its own: on a simulated clock the board's timers
