@@ -43,6 +43,14 @@ func (s *Session) reset(ctx context.Context, settled func()) error {
 	return s.wait(ctx, done)
 }
 
+// busyFor is how long a port that was just closed may count as in use.
+const busyFor = 2 * time.Second
+
+func isBusy(err error) bool {
+	refused, is := errors.AsType[*OpenError](err)
+	return is && refused.Reason == ReasonBusy
+}
+
 // reopen closes the port and opens it again, whatever becomes of ctx in between.
 func (s *Session) reopen(ctx context.Context, a *attachment, after func()) (*attachment, error) {
 	from := s.opt.Clock.Now()
@@ -57,6 +65,11 @@ func (s *Session) reopen(ctx context.Context, a *attachment, after func()) (*att
 	case <-ctx.Done():
 	}
 	next, err := s.open(ctx, s.stable, a.number+1, false)
+	// A driver may take a moment to let go of what was just closed.
+	for until := time.Now().Add(busyFor); isBusy(err) && time.Now().Before(until) && ctx.Err() == nil; {
+		<-time.After(reopenPause)
+		next, err = s.open(ctx, s.stable, a.number+1, false)
+	}
 	if err != nil {
 		return nil, err
 	}
