@@ -37,26 +37,40 @@ type act struct {
 
 // do runs an act, or takes its result from the log.
 func (a *acts) do(ctx context.Context, x act) (ok bool, err error) {
-	for _, m := range a.s.Measures(measureAct) {
-		if m.Measure.Params["act"] == x.name {
-			a.finding(x, m.Measure.Params["result"], m.Measure.Rests)
-			return m.Measure.Params["result"] == x.limit, nil
-		}
+	if result, done := a.done(x); done {
+		return result == x.limit, nil
 	}
 	result, seen, err := a.perform(ctx, x)
 	if err != nil {
 		return false, err
 	}
+	return result == x.limit, a.record(x, result, seen)
+}
+
+// done takes an act's result from the log, if it is there.
+func (a *acts) done(x act) (result string, done bool) {
+	for _, m := range a.s.Measures(measureAct) {
+		if m.Measure.Params["act"] == x.name {
+			result = m.Measure.Params["result"]
+			a.finding(x, result, m.Measure.Rests)
+			return result, true
+		}
+	}
+	return "", false
+}
+
+// record puts an act's result on record.
+func (a *acts) record(x act, result string, seen []Entry) error {
 	a.fresh++
 	m := Measure{Name: measureAct, Value: 1, Unit: "1", Params: map[string]string{"act": x.name, "result": result}, Rests: RefsOf(seen...)}
 	if result != x.limit {
 		m.Value = 0
 	}
 	if _, err := a.s.Measure(m); err != nil {
-		return false, err
+		return err
 	}
 	a.finding(x, result, m.Rests)
-	return result == x.limit, nil
+	return nil
 }
 
 func (a *acts) finding(x act, result string, rests []Ref) {

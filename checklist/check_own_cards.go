@@ -76,15 +76,10 @@ func checkOwnCards(ctx context.Context, s *Scene) ([]Finding, error) {
 // card that was added with nobody listening comes off the list at its touch and is
 // put on again.
 func (s *Scene) addAll(ctx context.Context, a *acts, cards []string) error {
-	done := map[string]Entry{}
-	for _, m := range s.Measures(measureAct) {
-		done[m.Measure.Params["act"]] = m
-	}
 	inside := false
 	for i, role := range cards {
 		x := addCard("add-"+role, role, fmt.Sprintf("card %d of %d added", i+1, len(cards)))
-		if m, was := done[x.name]; was {
-			a.finding(x, m.Measure.Params["result"], m.Measure.Rests)
+		if _, done := a.done(x); done {
 			continue
 		}
 		if !inside {
@@ -107,11 +102,9 @@ func (s *Scene) addAll(ctx context.Context, a *acts, cards []string) error {
 		if err != nil {
 			return err
 		}
-		m := Measure{Name: measureAct, Value: 1, Unit: "1", Params: map[string]string{"act": x.name, "result": result}, Rests: RefsOf(seen...)}
-		if _, err := s.Measure(m); err != nil {
+		if err := a.record(x, result, seen); err != nil {
 			return err
 		}
-		a.finding(x, result, m.Rests)
 	}
 	if !inside {
 		return nil
@@ -142,7 +135,8 @@ func (s *Scene) lostCards(inUse int) (f Finding, told bool) {
 		}
 	}
 	b := s.Belief()
-	if n, err := strconv.Atoi(b.Cards); lost == 0 && (registered == 0 || err != nil || n <= inUse) {
+	n, err := strconv.Atoi(b.Cards)
+	if lost == 0 && (registered == 0 || err != nil || n <= inUse) {
 		return f, false
 	}
 	f = Finding{
@@ -150,7 +144,6 @@ func (s *Scene) lostCards(inUse int) (f Finding, told bool) {
 		Limit: ptr(Text("none on the list")), Rests: RefsOf(s.Log.entry(b.BootN)),
 		Note: fmt.Sprintf("A card that is lost or was replaced can only be taken off by showing it: to be rid of it, wipe the list and add the %d cards in use again, two presentations of the master and %d of cards.", inUse, inUse),
 	}
-	n, err := strconv.Atoi(b.Cards)
 	if err != nil {
 		return f, true
 	}

@@ -26,12 +26,14 @@ type Listener interface {
 	Hear(Signal)
 }
 
-// tell passes a signal on to who can hear it.
-func (e *Engine) tell(sig Signal) {
-	if l, hears := e.Person.(Listener); hears {
+// Tell passes a signal on to a person who can hear it.
+func Tell(p Person, sig Signal) {
+	if l, hears := p.(Listener); hears {
 		l.Hear(sig)
 	}
 }
+
+func (e *Engine) tell(sig Signal) { Tell(e.Person, sig) }
 
 // signalOf is how a decided step sounds.
 func signalOf(v Verdict) Signal {

@@ -2,7 +2,6 @@ package parsers
 
 import (
 	"bytes"
-	"slices"
 	"strings"
 )
 
@@ -380,18 +379,12 @@ func (p *pattern) beginsApart(prefix *pattern) bool {
 // list puts a closed list in the order in which its texts are tried; false where one
 // has a blank in it, which may be any run of blanks.
 func (h *placeholder) list() bool {
-	for text := range h.values {
+	for _, text := range h.texts() {
 		if strings.ContainsAny(text, " \t") {
 			h.order = nil
 			return false
 		}
 		h.order = append(h.order, []byte(text))
 	}
-	slices.SortFunc(h.order, func(a, b []byte) int {
-		if len(a) != len(b) {
-			return len(b) - len(a)
-		}
-		return bytes.Compare(a, b)
-	})
 	return true
 }

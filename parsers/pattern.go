@@ -178,14 +178,7 @@ func (h *placeholder) expr() string {
 		return "(?:" + h.typ.expr() + ")"
 	}
 	var alternatives []string
-	// Longer texts first, so that "off" is not read as "of" and a remainder.
-	keys := slices.SortedFunc(maps.Keys(h.values), func(a, b string) int {
-		if len(a) != len(b) {
-			return len(b) - len(a)
-		}
-		return strings.Compare(a, b)
-	})
-	for _, text := range keys {
+	for _, text := range h.texts() {
 		var lit pattern
 		lit.literal(text)
 		var b strings.Builder
@@ -195,6 +188,17 @@ func (h *placeholder) expr() string {
 		alternatives = append(alternatives, b.String())
 	}
 	return "(?:" + strings.Join(alternatives, "|") + ")"
+}
+
+// texts are those of a closed list in the order in which they are tried: longer ones
+// first, so that "off" is not read as "of" and a remainder.
+func (h *placeholder) texts() []string {
+	return slices.SortedFunc(maps.Keys(h.values), func(a, b string) int {
+		if len(a) != len(b) {
+			return len(b) - len(a)
+		}
+		return strings.Compare(a, b)
+	})
 }
 
 // fieldName reports whether name may name a field.

@@ -200,11 +200,7 @@ func (s signedBy) Ask(ctx context.Context, q checklist.Question) (checklist.Answ
 }
 
 // Hear passes the signal on.
-func (s signedBy) Hear(sig checklist.Signal) {
-	if l, hears := s.Person.(checklist.Listener); hears {
-		l.Hear(sig)
-	}
-}
+func (s signedBy) Hear(sig checklist.Signal) { checklist.Tell(s.Person, sig) }
 
 // causesOf are the findings that a board failed by, in short.
 func causesOf(outcomes map[checklist.Place]checklist.Outcome, p checklist.Procedure) []string {

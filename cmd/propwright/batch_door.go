@@ -68,7 +68,10 @@ func (k *door) next(ctx context.Context, stage string, todo []*batchMember, last
 	defer listening.Wait()
 	defer cancel(nil)
 	if k.batch.people.commands != nil {
-		listening.Go(func() { k.heed(ctx, cancel, todo) })
+		reply := fmt.Sprintf("No step is under way: plug a board in, or say skip BOARD REASON of %s, or abort REASON.", boardsOf(todo))
+		listening.Go(func() {
+			unasked(ctx, cancel, k.batch.people.person, k.batch.people.commands, reply, func(c checklist.Command) error { return obey(c, todo) })
+		})
 	}
 	m, how, err = k.await(ctx, stage, todo, last)
 	if left, ok := errors.AsType[errLeftOut](err); ok {
@@ -78,33 +81,15 @@ func (k *door) next(ctx context.Context, stage string, todo []*batchMember, last
 	return m, how, err
 }
 
-// heed takes what is said while a board is waited for.
-func (k *door) heed(ctx context.Context, cancel context.CancelCauseFunc, todo []*batchMember) {
-	for {
-		select {
-		case <-ctx.Done():
-			return
-		case c, open := <-k.batch.people.commands:
-			if !open {
-				cancel(checklist.ErrPersonGone)
-				return
-			}
-			board, why, _ := strings.Cut(c.Text, " ")
-			waited := slices.ContainsFunc(todo, func(m *batchMember) bool { return m.Board == board })
-			switch {
-			case c.Verb == checklist.CommandAbort:
-				cancel(fmt.Errorf("%w: %s", checklist.ErrAborted, c.Text))
-				return
-			case c.Verb == checklist.CommandSkip && waited && why != "":
-				cancel(errLeftOut{board, why})
-				return
-			}
-			text := fmt.Sprintf("No step is under way: plug a board in, or say skip BOARD REASON of %s, or abort REASON.", boardsOf(todo))
-			if k.batch.people.person.Instruct(ctx, checklist.Instruction{Act: checklist.ActNote, Text: text}) != nil {
-				return
-			}
-		}
+// obey ends the waiting where the person leaves a board out, or ends the batch.
+func obey(c checklist.Command, todo []*batchMember) error {
+	switch board, why, _ := strings.Cut(c.Text, " "); {
+	case c.Verb == checklist.CommandAbort:
+		return fmt.Errorf("%w: %s", checklist.ErrAborted, c.Text)
+	case c.Verb == checklist.CommandSkip && why != "" && slices.ContainsFunc(todo, func(m *batchMember) bool { return m.Board == board }):
+		return errLeftOut{board, why}
 	}
+	return nil
 }
 
 // await is next without the commands.
@@ -148,11 +133,7 @@ func (k *door) ask(ctx context.Context, text string, left int) error {
 	return k.batch.people.person.Instruct(ctx, checklist.Instruction{Act: checklist.ActNext, Text: text, Figure: fmt.Sprintf("%d", left)})
 }
 
-func (k *door) sound(sig checklist.Signal) {
-	if l, hears := k.batch.people.person.(checklist.Listener); hears {
-		l.Hear(sig)
-	}
-}
+func (k *door) sound(sig checklist.Signal) { checklist.Tell(k.batch.people.person, sig) }
 
 func boardsOf(members []*batchMember) string {
 	var names []string

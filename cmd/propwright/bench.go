@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -76,10 +75,7 @@ func runBench(ctx context.Context, d deps, o benchOptions, prop string) error {
 		return err
 	}
 	if o.asJSON {
-		out := json.NewEncoder(d.out)
-		out.SetIndent("", "  ")
-		out.SetEscapeHTML(false)
-		err = out.Encode(v)
+		err = printJSON(d.out, v)
 	} else {
 		err = v.print(d, item)
 	}

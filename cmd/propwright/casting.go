@@ -53,7 +53,7 @@ func people(ctx context.Context, d deps, o commissionOptions, p checklist.Proced
 		l := newLoudspeaker(d.err, exec.LookPath, time.Sleep)
 		voice, c.closing = l, append(c.closing, l.Close)
 	}
-	terminal := newTerminalPerson(d.err, d.errColour(), voice, firstOf(o.signer, d.env("USER"), "technician"))
+	terminal := newTerminalPerson(d.err, d.errColour(), voice, personName(d, o.signer))
 	terminal.far, terminal.narrow = o.far && d.errTTY, d.errTTY
 	c.person = terminal
 	if d.inTTY && o.answers == "" {

@@ -19,9 +19,7 @@ import (
 // signingOf is how a person signs: as named, with the key in the file that is given,
 // else with the site's.
 func signingOf(f plan.Folder, d deps, signer, role, keyFile string) (signing, error) {
-	if signer == "" {
-		signer = firstOf(d.env("USER"), d.env("USERNAME"), "technician")
-	}
+	signer = personName(d, signer)
 	try := "an Ed25519 key of your own without a passphrase, such as ssh-keygen -t ed25519 -N '' -f FILE makes"
 	own := keyFile != ""
 	if !own {
@@ -47,6 +45,11 @@ func signingOf(f plan.Folder, d deps, signer, role, keyFile string) (signing, er
 		fmt.Fprintf(d.err, "new on the site's list of signers: %s with key %s\n", s.signer.Principal, key.ID())
 	}
 	return s, nil
+}
+
+// personName is the name given, else the user's.
+func personName(d deps, given string) string {
+	return firstOf(given, d.env("USER"), d.env("USERNAME"), "technician")
 }
 
 func firstOf(texts ...string) string {

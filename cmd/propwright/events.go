@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
@@ -100,21 +99,16 @@ func runEvents(ctx context.Context, d deps, o eventsOptions) error {
 	if err != nil {
 		return err
 	}
-	direct := &eventPrinter{out: d.out, asJSON: o.asJSON, filter: filter}
-	if o.port != "" {
-		return listen(ctx, d, o, parsers.NewStream(profiles...), direct)
+	stream, direct := parsers.NewStream(profiles...), eventPrinter{out: d.out, asJSON: o.asJSON, filter: filter}
+	switch {
+	case o.port != "":
+		return listen(ctx, d, o, stream, &direct)
+	case o.summary:
+		return readEvents(ctx, d, o, stream, newEventSummary(d.out, filter))
+	case o.follow:
+		return readEvents(ctx, d, o, stream, &direct)
 	}
-	if o.summary {
-		return readEvents(ctx, d, o, parsers.NewStream(profiles...), newEventSummary(d.out, filter), bufio.NewWriter(io.Discard))
-	}
-	if o.follow {
-		return readEvents(ctx, d, o, parsers.NewStream(profiles...), direct, bufio.NewWriter(io.Discard))
-	}
-	// Recorded text is written in large pieces, beside the reading; what a port says, at
-	// once.
-	out := bufio.NewWriterSize(d.out, 64<<10)
-	p := printBeside(&eventPrinter{out: out, asJSON: o.asJSON, filter: filter})
-	return readEvents(ctx, d, o, parsers.NewStream(profiles...), p, out)
+	return readEvents(ctx, d, o, stream, printBeside(d.out, direct)) // all is there: no line has to be out at once
 }
 
 // chooseWording loads a wording by the name of a built-in one, of one of the
@@ -139,7 +133,7 @@ func chooseWording(name, site string) ([]*parsers.Profile, error) {
 }
 
 // readEvents reads recorded text to its end.
-func readEvents(ctx context.Context, d deps, o eventsOptions, stream *parsers.Stream, p printing, out *bufio.Writer) error {
+func readEvents(ctx context.Context, d deps, o eventsOptions, stream *parsers.Stream, p printing) error {
 	defer p.close()
 	in, arrivals, err := openRecorded(d, o.file)
 	if err != nil {
@@ -166,12 +160,7 @@ func readEvents(ctx context.Context, d deps, o eventsOptions, stream *parsers.St
 		err = follow(ctx, d, in, stream, p)
 	}
 	stream.Flush(p.print)
-	if printErr := p.close(); printErr != nil {
-		err = errors.Join(err, printErr)
-	} else if flushErr := out.Flush(); flushErr != nil {
-		err = errors.Join(err, errPipeClosed, flushErr)
-	}
-	if err == nil {
+	if err = errors.Join(err, p.close()); err == nil {
 		return nil
 	}
 	switch {

@@ -1,6 +1,9 @@
 package main
 
 import (
+	"bufio"
+	"errors"
+	"io"
 	"sync/atomic"
 
 	"propwright/parsers"
@@ -21,15 +24,19 @@ type besidePrinter struct {
 	batch   []parsers.Event
 	done    chan struct{}
 	broken  atomic.Bool
+	out     *bufio.Writer // in large pieces
 	printer *eventPrinter
 	closed  bool
 }
 
-func printBeside(p *eventPrinter) *besidePrinter {
+// printBeside prints to out what p would.
+func printBeside(out io.Writer, p eventPrinter) *besidePrinter {
 	b := &besidePrinter{
+		out: bufio.NewWriterSize(out, 64<<10), printer: &p,
 		batches: make(chan []parsers.Event, batchesAhead), spare: make(chan []parsers.Event, batchesAhead+1),
-		done: make(chan struct{}), printer: p,
+		done: make(chan struct{}),
 	}
+	p.out = b.out
 	go func() {
 		defer close(b.done)
 		for batch := range b.batches {
@@ -82,7 +89,10 @@ func (b *besidePrinter) close() error {
 		b.closed = true
 		b.batches <- b.batch
 		close(b.batches)
+		<-b.done
+		if err := b.out.Flush(); b.printer.err == nil && err != nil {
+			b.printer.err = errors.Join(errPipeClosed, err)
+		}
 	}
-	<-b.done
 	return b.printer.err
 }

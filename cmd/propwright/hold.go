@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"fmt"
 
 	"github.com/spf13/cobra"
@@ -39,20 +38,10 @@ func newHoldEntryCmd(d deps, verb, short, reason string, kind plan.ServiceKind) 
 		Example: fmt.Sprintf("  propwright hold %s harbour-bell %q", verb, reason),
 		Args:    checkArgs(cobra.ExactArgs(2)),
 		RunE: func(c *cobra.Command, args []string) error {
-			return runHoldEntry(c.Context(), d, o, plan.ServiceEntry{Prop: args[0], Kind: kind, Text: args[1]})
+			return logService(c.Context(), d, o.site, plan.ServiceEntry{Prop: args[0], Kind: kind, Text: args[1], By: personName(d, o.by), At: d.now()})
 		},
 	}
 	addSiteFlag(cmd, &o.site)
 	cmd.Flags().StringVar(&o.by, "by", "", "who says so (default: the user's name)")
 	return cmd
-}
-
-func runHoldEntry(ctx context.Context, d deps, o serviceOptions, e plan.ServiceEntry) error {
-	e.By, e.At = firstOf(o.by, d.env("USER"), d.env("USERNAME"), "technician"), d.now()
-	e, err := logService(ctx, d, o.site, e)
-	if err != nil {
-		return err
-	}
-	_, err = fmt.Fprintf(d.out, "entry %d: prop %s %s\n", e.Number, e.Prop, e.Kind)
-	return err
 }

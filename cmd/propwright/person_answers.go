@@ -73,11 +73,7 @@ func (a answersFile) Instruct(ctx context.Context, in checklist.Instruction) err
 }
 
 // Hear passes the signal on.
-func (a answersFile) Hear(sig checklist.Signal) {
-	if l, hears := a.next.(checklist.Listener); hears {
-		l.Hear(sig)
-	}
-}
+func (a answersFile) Hear(sig checklist.Signal) { checklist.Tell(a.next, sig) }
 
 // Ask answers from the file.
 func (a answersFile) Ask(_ context.Context, q checklist.Question) (checklist.Answer, error) {

@@ -75,11 +75,7 @@ func (v *virtualHands) Instruct(ctx context.Context, in checklist.Instruction) e
 }
 
 // Hear passes the signal on.
-func (v *virtualHands) Hear(sig checklist.Signal) {
-	if l, hears := v.next.(checklist.Listener); hears {
-		l.Hear(sig)
-	}
-}
+func (v *virtualHands) Hear(sig checklist.Signal) { checklist.Tell(v.next, sig) }
 
 // Ask looks at the lamps; every other question is passed on.
 func (v *virtualHands) Ask(ctx context.Context, q checklist.Question) (checklist.Answer, error) {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"io"
 	"slices"
 	"strings"
 
@@ -96,22 +97,27 @@ func printPlanJSON(d deps, which string, p plan.Plan, tags []shownTag) error {
 		Site: p.Site, Controllers: list(p.Controllers), Boards: list(p.Boards),
 		Readers: list(p.Readers), Props: list(p.Props), Tags: list(tags), Notes: list(p.Notes()),
 	}
-	out := json.NewEncoder(d.out)
-	out.SetIndent("", "  ")
-	out.SetEscapeHTML(false)
 	switch which {
 	case "controllers":
-		return out.Encode(all.Controllers)
+		return printJSON(d.out, all.Controllers)
 	case "boards":
-		return out.Encode(all.Boards)
+		return printJSON(d.out, all.Boards)
 	case "readers":
-		return out.Encode(all.Readers)
+		return printJSON(d.out, all.Readers)
 	case "props":
-		return out.Encode(all.Props)
+		return printJSON(d.out, all.Props)
 	case "tags":
-		return out.Encode(all.Tags)
+		return printJSON(d.out, all.Tags)
 	}
-	return out.Encode(all)
+	return printJSON(d.out, all)
+}
+
+// printJSON prints what a command found, indented.
+func printJSON(w io.Writer, v any) error {
+	out := json.NewEncoder(w)
+	out.SetIndent("", "  ")
+	out.SetEscapeHTML(false)
+	return out.Encode(v)
 }
 
 // list is the slice, and an empty one for none, so that JSON says [] and not null.

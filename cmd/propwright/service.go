@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"strings"
@@ -31,6 +30,9 @@ A prop that is by-passed says so when it is commissioned.`,
 	cmd.AddCommand(newServiceAddCmd(d), newServiceListCmd(d))
 	return cmd
 }
+
+// minuteUTC shows when an entry was written.
+const minuteUTC = "2006-01-02 15:04 UTC"
 
 type serviceOptions struct {
 	site   string
@@ -67,7 +69,7 @@ func newServiceAddCmd(d deps) *cobra.Command {
 }
 
 func runServiceAdd(ctx context.Context, d deps, o serviceOptions, e plan.ServiceEntry) error {
-	e.By, e.Board, e.Report = firstOf(o.by, d.env("USER"), d.env("USERNAME"), "technician"), o.board, o.report
+	e.By, e.Board, e.Report = personName(d, o.by), o.board, o.report
 	if e.Kind == plan.ServiceHeld || e.Kind == plan.ServiceReleased {
 		return hintedError{usageError{fmt.Errorf("kind %q: is written down by holds", e.Kind)}, "propwright hold --help"}
 	}
@@ -75,12 +77,7 @@ func runServiceAdd(ctx context.Context, d deps, o serviceOptions, e plan.Service
 	if e.At, err = momentOf(d, o.at); err != nil {
 		return err
 	}
-	e, err = logService(ctx, d, o.site, e)
-	if err != nil {
-		return err
-	}
-	_, err = fmt.Fprintf(d.out, "entry %d: prop %s %s\n", e.Number, e.Prop, e.Kind)
-	return err
+	return logService(ctx, d, o.site, e)
 }
 
 // momentOf reads a time, now where none is given. What has not happened yet is
@@ -100,11 +97,11 @@ func momentOf(d deps, text string) (time.Time, error) {
 	return at, nil
 }
 
-// logService adds an entry to the log of a site.
-func logService(ctx context.Context, d deps, site string, e plan.ServiceEntry) (plan.ServiceEntry, error) {
+// logService adds an entry to the log of a site and says so.
+func logService(ctx context.Context, d deps, site string, e plan.ServiceEntry) error {
 	st, err := openPlan(ctx, d, site)
 	if err != nil {
-		return e, err
+		return err
 	}
 	defer st.Close()
 	err = st.store.Change(ctx, func(p *plan.Plan) (err error) {
@@ -114,10 +111,14 @@ func logService(ctx context.Context, d deps, site string, e plan.ServiceEntry) (
 		}
 		return nil
 	})
-	if _, usage := errors.AsType[usageError](err); usage || err == nil {
-		return e, err
+	if _, usage := errors.AsType[usageError](err); usage {
+		return err
 	}
-	return e, toolError{what: "service log", err: err}
+	if err != nil {
+		return toolError{what: "service log", err: err}
+	}
+	_, err = fmt.Fprintf(d.out, "entry %d: prop %s %s\n", e.Number, e.Prop, e.Kind)
+	return err
 }
 
 func newServiceListCmd(d deps) *cobra.Command {
@@ -154,10 +155,7 @@ func runServiceList(ctx context.Context, d deps, o serviceOptions, prop string) 
 		entries = p.ServiceOf(prop)
 	}
 	if o.asJSON {
-		out := json.NewEncoder(d.out)
-		out.SetIndent("", "  ")
-		out.SetEscapeHTML(false)
-		return out.Encode(list(entries))
+		return printJSON(d.out, list(entries))
 	}
 	table := tabwriter.NewWriter(d.out, 0, 0, 2, ' ', 0)
 	for _, e := range entries {
@@ -165,7 +163,7 @@ func runServiceList(ctx context.Context, d deps, o serviceOptions, prop string) 
 		if e.Report > 0 {
 			belongs = fmt.Sprintf(" (report %d)", e.Report)
 		}
-		fmt.Fprintf(table, "%d\t%s\t%s\t%s\t%s\t%s: %s%s\n", e.Number, e.At.Format("2006-01-02 15:04 UTC"), e.Prop, e.Board, e.Kind,
+		fmt.Fprintf(table, "%d\t%s\t%s\t%s\t%s\t%s: %s%s\n", e.Number, e.At.Format(minuteUTC), e.Prop, e.Board, e.Kind,
 			parsers.Printable(e.By), parsers.Printable(e.Text), belongs)
 	}
 	if err := table.Flush(); err != nil {
@@ -184,10 +182,10 @@ func runServiceList(ctx context.Context, d deps, o serviceOptions, prop string) 
 // standingOf says in lines what of a prop's log is still open.
 func standingOf(p *plan.Plan, prop string) (lines []string) {
 	if e, ok := p.BypassedSince(prop); ok {
-		lines = append(lines, fmt.Sprintf("prop %s is by-passed since %s: %s", prop, e.At.Format("2006-01-02 15:04 UTC"), parsers.Printable(e.Text)))
+		lines = append(lines, fmt.Sprintf("prop %s is by-passed since %s: %s", prop, e.At.Format(minuteUTC), parsers.Printable(e.Text)))
 	}
 	if e, ok := p.HeldSince(prop); ok {
-		lines = append(lines, fmt.Sprintf("prop %s is on hold since %s: %s", prop, e.At.Format("2006-01-02 15:04 UTC"), parsers.Printable(e.Text)))
+		lines = append(lines, fmt.Sprintf("prop %s is on hold since %s: %s", prop, e.At.Format(minuteUTC), parsers.Printable(e.Text)))
 	}
 	return lines
 }

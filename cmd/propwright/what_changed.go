@@ -35,7 +35,12 @@ func whatChanged(ctx context.Context, p checklist.Person, commands <-chan checkl
 	defer cancel(nil)
 	if commands != nil {
 		listening.Go(func() {
-			unasked(ctx, cancel, p, commands, "No step is under way yet; first say what changed.")
+			unasked(ctx, cancel, p, commands, "No step is under way yet; first say what changed.", func(c checklist.Command) error {
+				if c.Verb == checklist.CommandAbort {
+					return interruptedError{checklist.ErrAborted}
+				}
+				return nil
+			})
 		})
 	}
 	q := checklist.Question{Key: "changed", Kind: checklist.AskText, Form: "nothing, or a list of " + strings.Join(checklist.ChangeNames(), ", ")}
@@ -57,19 +62,24 @@ func whatChanged(ctx context.Context, p checklist.Person, commands <-chan checkl
 	}
 }
 
-// unasked takes commands while no step is under way: all but abort get the reply.
-func unasked(ctx context.Context, cancel context.CancelCauseFunc, p checklist.Person, commands <-chan checklist.Command, reply string) {
+// unasked takes commands while no step is under way. One that obey has an error for
+// ends the waiting with it; all others get the reply.
+func unasked(ctx context.Context, cancel context.CancelCauseFunc, p checklist.Person, commands <-chan checklist.Command, reply string,
+	obey func(checklist.Command) error) {
 	for {
 		select {
 		case <-ctx.Done():
 			return
 		case c, open := <-commands:
-			switch {
-			case !open:
+			if !open {
 				cancel(checklist.ErrPersonGone)
-			case c.Verb == checklist.CommandAbort:
-				cancel(interruptedError{checklist.ErrAborted})
-			case p.Instruct(ctx, checklist.Instruction{Act: checklist.ActNote, Text: reply}) != nil:
+				return
+			}
+			if err := obey(c); err != nil {
+				cancel(err)
+				return
+			}
+			if p.Instruct(ctx, checklist.Instruction{Act: checklist.ActNote, Text: reply}) != nil {
 				return
 			}
 		}
