@@ -12,7 +12,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"propwright/checklist"
-	"propwright/checklist/report"
 )
 
 const batchLong = `batch takes several boards through the bench sitting together, one part of it after
@@ -201,22 +200,3 @@ func (s signedBy) Ask(ctx context.Context, q checklist.Question) (checklist.Answ
 
 // Hear passes the signal on.
 func (s signedBy) Hear(sig checklist.Signal) { checklist.Tell(s.Person, sig) }
-
-// causesOf are the findings that a board failed by, in short.
-func causesOf(outcomes map[checklist.Place]checklist.Outcome, p checklist.Procedure) []string {
-	var causes []string
-	for _, s := range p.Sitting(checklist.Bench) {
-		for _, f := range outcomes[s.Place()].Findings {
-			if f.Verdict == checklist.Failed {
-				causes = append(causes, fmt.Sprintf("%s: %s: %s", s.ID, f.What, f.Value.Text))
-			}
-		}
-	}
-	return causes
-}
-
-// isReported reports whether the member's report is signed.
-func isReported(folder *runFolder) bool {
-	_, err := os.Stat(filepath.Join(folder.dir, report.FileReport))
-	return err == nil && folder.reported(checklist.Bench)
-}

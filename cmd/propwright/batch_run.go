@@ -25,6 +25,8 @@ type batch struct {
 	// part lets a board's part of the sitting go; nil just closes it.
 	part func(*conduct) error
 	door *door // nil without a port
+	// standings are how far the members have come, in their order.
+	standings []standing
 }
 
 // newBatch brings the people in, once for all boards.
@@ -69,30 +71,47 @@ type standing struct {
 	reported  bool
 }
 
-// standing reads it from the member's own run.
-func (b *batch) standing(ctx context.Context, m *batchMember) (s standing, err error) {
+// look reads how far all members have come from their own runs; a member that is
+// worked on is looked at again when it is left.
+func (b *batch) look(ctx context.Context) error {
+	b.standings = make([]standing, len(b.file.Members))
+	for i := range b.file.Members {
+		if err := b.lookAt(ctx, i); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// lookAt is look at one member, by its place.
+func (b *batch) lookAt(ctx context.Context, i int) error {
+	m := b.file.Members[i]
 	folder, err := b.file.folder(m)
 	if err != nil {
-		return s, err
+		return err
 	}
-	s.procedure = folder.procedure
+	s := standing{procedure: folder.procedure}
 	if folder.header() == nil {
 		item, err := itemOf(ctx, b.site, m.Prop)
 		if err != nil {
-			return s, errors.Join(err, folder.journal.Close())
+			return errors.Join(err, folder.journal.Close())
 		}
 		s.procedure = folder.procedure.Of(item)
 	}
-	s.outcomes, s.reported = checklist.Outcomes(folder.known(), s.procedure), isReported(folder)
-	return s, folder.journal.Close()
+	s.outcomes, s.reported = checklist.Outcomes(folder.known(), s.procedure), folder.reported(checklist.Bench)
+	b.standings[i] = s
+	return folder.journal.Close()
 }
 
-// verdict is the worst that a step of the bench has come to.
+// verdict is the worst that a step of the bench has come to. Before the report is
+// signed the steps of the last stage, which sign for it, do not count.
 func (s standing) verdict() checklist.Verdict {
 	worst := checklist.Passed
+	stages := s.procedure.Stages(checklist.Bench)
 	for _, step := range s.procedure.Sitting(checklist.Bench) {
 		o, decided := s.outcomes[step.Place()]
 		switch {
+		case !s.reported && step.Stage == stages[len(stages)-1]:
 		case !decided:
 			worst = worst.Worse(checklist.NotConfirmed)
 		case o.Verdict != checklist.Skipped || !step.MaySkip:
@@ -129,6 +148,9 @@ func (b *batch) run(ctx context.Context) (checklist.Verdict, error) {
 	if err != nil {
 		return checklist.NotConfirmed, err
 	}
+	if err := b.look(ctx); err != nil {
+		return checklist.NotConfirmed, err
+	}
 	fmt.Fprintf(b.d.err, "batch %d: %d boards\n", b.file.Number, len(b.file.Members))
 	stages := p.Stages(checklist.Bench)
 	for _, stage := range stages[:len(stages)-1] {
@@ -148,12 +170,13 @@ func (b *batch) stage(ctx context.Context, p checklist.Procedure, stage string) 
 	}
 	var last *batchMember
 	for {
-		todo, err := b.todo(ctx, stage)
-		if err != nil || len(todo) == 0 {
-			return err
+		todo := b.todo(stage)
+		if len(todo) == 0 {
+			return nil
 		}
 		m, how := todo[0], ""
 		if console && b.door != nil {
+			var err error
 			if m, how, err = b.door.next(ctx, stage, todo, last); err != nil {
 				return err
 			}
@@ -174,18 +197,15 @@ func (b *batch) stage(ctx context.Context, p checklist.Procedure, stage string) 
 }
 
 // todo are the members that a stage is still open for.
-func (b *batch) todo(ctx context.Context, stage string) ([]*batchMember, error) {
+func (b *batch) todo(stage string) []*batchMember {
 	var todo []*batchMember
-	for _, m := range b.file.Members {
-		s, err := b.standing(ctx, m)
-		if err != nil {
-			return nil, err
-		}
+	for i, m := range b.file.Members {
+		s := b.standings[i]
 		if m.LeftOut == "" && !s.reported && !s.failed() && s.open(stage) {
 			todo = append(todo, m)
 		}
 	}
-	return todo, nil
+	return todo
 }
 
 // conduct takes up a member's run for one stage.
@@ -221,7 +241,7 @@ func (b *batch) walk(ctx context.Context, m *batchMember, stage, how string) (er
 	if err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, b.leave(run)) }()
+	defer func() { err = errors.Join(err, b.leave(ctx, run, m)) }()
 	if how != "" {
 		if _, err := run.log.Append(checklist.Entry{Type: checklist.EntryNote, Note: how}); err != nil {
 			return err
@@ -234,11 +254,13 @@ func (b *batch) walk(ctx context.Context, m *batchMember, stage, how string) (er
 	return err
 }
 
-func (b *batch) leave(run *conduct) error {
+// leave lets a member's run go.
+func (b *batch) leave(ctx context.Context, run *conduct, m *batchMember) error {
+	part := (*conduct).Close
 	if b.part != nil {
-		return b.part(run)
+		part = b.part
 	}
-	return run.Close()
+	return errors.Join(part(run), b.lookAt(ctx, slices.Index(b.file.Members, m)))
 }
 
 // leaveOut takes a member out of what is still to come.
@@ -250,29 +272,27 @@ func (b *batch) leaveOut(m *batchMember, why string) error {
 
 // sign shows how all came out, asks once, and signs each report.
 func (b *batch) sign(ctx context.Context, stage string) (checklist.Verdict, error) {
-	sum, err := b.summarise(ctx)
-	if err != nil {
-		return checklist.NotConfirmed, err
-	}
+	sum := b.summarise()
 	sum.print(b.d.err)
 	q := checklist.Question{
 		Step: stepSignOff, Key: checklist.SignQuestion, Kind: checklist.AskConfirm,
 		Text: fmt.Sprintf("%d boards: %s. The master is with its keeper, and what the reports say is what was done. Sign them all?", len(sum.Boards), sum.counts()),
 	}
-	var answer checklist.Answer
-	if sum.unsigned() > 0 {
-		if answer, err = b.people.person.Ask(ctx, q); err != nil {
+	if slices.ContainsFunc(b.standings, func(s standing) bool { return !s.reported }) {
+		answer, err := b.people.person.Ask(ctx, q)
+		if err != nil {
 			return checklist.NotConfirmed, fmt.Errorf("sign-off: %w", err)
 		}
-	}
-	for _, m := range b.file.Members {
-		if err := b.signOne(ctx, m, stage, answer); err != nil {
-			return checklist.NotConfirmed, err
+		for i, m := range b.file.Members {
+			if b.standings[i].reported {
+				continue
+			}
+			if err := b.signOne(ctx, m, stage, answer); err != nil {
+				return checklist.NotConfirmed, err
+			}
 		}
 	}
-	if sum, err = b.summarise(ctx); err != nil {
-		return checklist.NotConfirmed, err
-	}
+	sum = b.summarise()
 	sum.print(b.d.out)
 	return sum.worst(), b.file.write(batchSummary, sum)
 }
@@ -282,15 +302,11 @@ const stepSignOff = "sign-off"
 
 // signOne ends a member's sitting with its signed report.
 func (b *batch) signOne(ctx context.Context, m *batchMember, stage string, answer checklist.Answer) (err error) {
-	s, err := b.standing(ctx, m)
-	if err != nil || s.reported {
-		return err
-	}
 	run, err := b.conduct(ctx, m, stage)
 	if err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, b.leave(run)) }()
+	defer func() { err = errors.Join(err, b.leave(ctx, run, m)) }()
 	note := fmt.Sprintf("signed with the %d reports of batch %d at once", len(b.file.Members), b.file.Number)
 	if m.LeftOut != "" {
 		note = fmt.Sprintf("left out of batch %d: %s; %s", b.file.Number, m.LeftOut, note)

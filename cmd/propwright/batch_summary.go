@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"fmt"
 	"io"
 	"strings"
@@ -28,39 +27,31 @@ type boardSummary struct {
 	Reported bool              `json:"reported"`
 }
 
-func (b *batch) summarise(ctx context.Context) (summary, error) {
+func (b *batch) summarise() summary {
 	sum := summary{Batch: b.file.Number, StandOuts: []checklist.Standout{}}
 	outcomes := map[string]map[checklist.Place]checklist.Outcome{}
-	for _, m := range b.file.Members {
-		s, err := b.standing(ctx, m)
-		if err != nil {
-			return sum, err
-		}
+	for i, m := range b.file.Members {
+		s := b.standings[i]
 		outcomes[m.Board] = s.outcomes
 		sum.Boards = append(sum.Boards, boardSummary{
-			Board: m.Board, Prop: m.Prop, Run: m.Run, Verdict: s.soFar(), Causes: causesOf(s.outcomes, s.procedure),
-			LeftOut: m.LeftOut, Reported: s.reported,
+			Board: m.Board, Prop: m.Prop, Run: m.Run, Verdict: s.verdict(), Causes: s.causes(), LeftOut: m.LeftOut, Reported: s.reported,
 		})
 	}
 	sum.StandOuts = append(sum.StandOuts, checklist.StandOuts(outcomes)...)
-	return sum, nil
+	return sum
 }
 
-// soFar is the verdict without the steps of the last stage, which are those that sign
-// for it.
-func (s standing) soFar() checklist.Verdict {
-	if s.reported {
-		return s.verdict()
-	}
-	stages := s.procedure.Stages(checklist.Bench)
-	rest := s
-	rest.procedure.Steps = nil
+// causes are the findings that a board failed by, in short.
+func (s standing) causes() []string {
+	var causes []string
 	for _, step := range s.procedure.Sitting(checklist.Bench) {
-		if step.Stage != stages[len(stages)-1] {
-			rest.procedure.Steps = append(rest.procedure.Steps, step)
+		for _, f := range s.outcomes[step.Place()].Findings {
+			if f.Verdict == checklist.Failed {
+				causes = append(causes, fmt.Sprintf("%s: %s: %s", step.ID, f.What, f.Value.Text))
+			}
 		}
 	}
-	return rest.verdict()
+	return causes
 }
 
 // counts puts the verdicts into words: 7 passed, 3 failed.
@@ -78,16 +69,6 @@ func (s summary) counts() string {
 		}
 	}
 	return strings.Join(parts, ", ")
-}
-
-func (s summary) unsigned() int {
-	n := 0
-	for _, b := range s.Boards {
-		if !b.Reported {
-			n++
-		}
-	}
-	return n
 }
 
 func (s summary) worst() checklist.Verdict {
