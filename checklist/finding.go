@@ -131,8 +131,11 @@ func RefsOf(entries ...Entry) []Ref {
 
 // uidOf returns the UID text of an event, "" when it names none.
 func uidOf(e *parsers.Event) string {
-	if e == nil || e.UID == nil {
+	if e == nil {
 		return ""
 	}
-	return e.UID.String()
+	if u := e.UID(); u != nil {
+		return u.String()
+	}
+	return ""
 }

@@ -13,7 +13,8 @@ func echo(kind parsers.Kind, pairs ...string) checklist.Entry {
 	for i := 0; i+1 < len(pairs); i += 2 {
 		fields[pairs[i]] = pairs[i+1]
 	}
-	return checklist.Entry{Type: checklist.EntryEvent, Event: &parsers.Event{Kind: kind, Fields: fields}}
+	e := parsers.Event{Kind: kind}.Holding(fields)
+	return checklist.Entry{Type: checklist.EntryEvent, Event: &e}
 }
 
 func TestSameBoardKnowsABoardByWhatItPrints(t *testing.T) {

@@ -22,14 +22,15 @@ func sampleEntries(t testing.TB) []checklist.Entry {
 	}
 	at := time.Date(2031, 3, 1, 9, 0, 0, 123456789, time.UTC)
 	v := 5.02
+	added := parsers.Event{
+		Seq: 1, First: at, Last: at, Kind: parsers.KindCardAdded, Reader: parsers.NoReader, Lines: [2]int{1, 1},
+		Raw: []byte("card \\ \x00\xff added"), End: "\r\n", Profile: "plain",
+	}.Holding(map[string]string{"uid": uid.String()})
 	return []checklist.Entry{
 		{N: 1, At: at, Type: checklist.EntryRun, Run: &checklist.RunHeader{Number: 7, Procedure: "new", Clock: "real"}},
 		{N: 2, At: at, Type: checklist.EntryBegin, Sitting: checklist.Bench, Step: "wiring"},
 		{N: 3, At: at, Type: checklist.EntryAnswer, Answer: &checklist.Answer{Question: checklist.Question{Step: "wiring", Key: "supply"}, Value: &v, Unit: "V", By: "bench"}},
-		{N: 4, At: at, Type: checklist.EntryEvent, Event: &parsers.Event{
-			Seq: 1, First: at, Last: at, Kind: parsers.KindCardAdded, Reader: parsers.NoReader, Lines: [2]int{1, 1},
-			Fields: map[string]string{"uid": uid.String()}, UID: &uid, Raw: []byte("card \\ \x00\xff added"), End: "\r\n", Profile: "plain",
-		}},
+		{N: 4, At: at, Type: checklist.EntryEvent, Event: &added},
 		{N: 5, At: at, Type: checklist.EntryFrame, Frame: &checklist.Frame{At: at, Kind: checklist.FrameRequest, Conn: 1, Function: 5, Address: 116, Coil: 117, Values: []int{1}, Answer: "ok"}},
 		{N: 6, At: at, Type: checklist.EntryVerdict, Outcome: &checklist.Outcome{Verdict: checklist.Passed, Attempts: 1}},
 	}

@@ -15,7 +15,8 @@ func TestFateOfTheListsOfTwoReaders(t *testing.T) {
 		for i := 0; i+1 < len(pairs); i += 2 {
 			fields[pairs[i]] = pairs[i+1]
 		}
-		return Entry{Type: EntryEvent, Event: &parsers.Event{Kind: kind, Reader: reader, Fields: fields}}
+		e := parsers.Event{Kind: kind, Reader: reader}.Holding(fields)
+		return Entry{Type: EntryEvent, Event: &e}
 	}
 	const board = parsers.NoReader
 	full := func(reader int, cards string) []Entry {

@@ -81,7 +81,7 @@ func TestALostCardIsAKeyUntilTheListIsWiped(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			entries := []Entry{{N: 1, Event: &parsers.Event{Kind: parsers.KindBoot}}}
 			if tt.told != "" {
-				e := parsers.Event{Kind: parsers.KindSetting, Fields: map[string]string{"name": parsers.SettingCards, "value": tt.told}}
+				e := parsers.Event{Kind: parsers.KindSetting}.Holding(map[string]string{"name": parsers.SettingCards, "value": tt.told})
 				entries = append(entries, Entry{N: 2, Event: &e})
 			}
 			s := &Scene{Log: NewLog(nil, memoryKeeper{}, entries), Item: tt.item}

@@ -10,7 +10,8 @@ import (
 // between.
 func TestTwoStartsSayWhetherTheStoreChanged(t *testing.T) {
 	set := func(name, value string) Entry {
-		return Entry{Event: &parsers.Event{Kind: parsers.KindSetting, Fields: map[string]string{"name": name, "value": value}}}
+		e := parsers.Event{Kind: parsers.KindSetting}.Holding(map[string]string{"name": name, "value": value})
+		return Entry{Event: &e}
 	}
 	boot := Entry{Event: &parsers.Event{Kind: parsers.KindBoot}}
 	missing := Entry{Event: &parsers.Event{Kind: parsers.KindMasterMissing}}

@@ -107,6 +107,7 @@ type captureReader struct {
 	offset    int64
 	rowOffset int64
 	at        time.Time
+	buf       []byte // to read into
 	gaps      []*Gap // met since the last row; they lie at its successor's offset
 }
 
@@ -118,15 +119,17 @@ func (c *captureReader) gap(g *Gap) error {
 // upTo gives out the bytes before an offset, all of them when it is negative,
 // and then the gaps that lie there.
 func (c *captureReader) upTo(offset int64) error {
-	buf := make([]byte, 32<<10)
+	if c.buf == nil {
+		c.buf = make([]byte, 32<<10)
+	}
 	for offset < 0 || c.offset < offset {
-		want := int64(len(buf))
+		want := int64(len(c.buf))
 		if offset >= 0 {
 			want = min(want, offset-c.offset)
 		}
-		n, err := c.console.Read(buf[:want])
+		n, err := c.console.Read(c.buf[:want])
 		if n > 0 {
-			p := Piece{Offset: c.offset, Bytes: bytes.Clone(buf[:n]), At: c.at}
+			p := Piece{Offset: c.offset, Bytes: bytes.Clone(c.buf[:n]), At: c.at}
 			c.offset += int64(n)
 			if err := c.yield(p); err != nil {
 				return err

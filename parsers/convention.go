@@ -15,11 +15,11 @@ import (
 // know included, for later versions may know more. An error means a line of it
 // with a broken value.
 func readConvention(raw []byte) (r reading, ok bool, err error) {
-	text := strings.Trim(string(raw), " \t")
-	name, rest, _ := strings.Cut(text, " ")
-	if !strings.HasPrefix(name, "@") {
+	if at := skipBlanks(raw, 0); at == len(raw) || raw[at] != '@' {
 		return reading{}, false, nil
 	}
+	text := strings.Trim(string(raw), " \t")
+	name, rest, _ := strings.Cut(text, " ")
 	kind := Kind(strings.ToLower(name[1:]))
 	if !kind.known() || kind.Host() {
 		return reading{}, false, nil
@@ -34,7 +34,7 @@ func readConvention(raw []byte) (r reading, ok bool, err error) {
 		if key, value, rest, err = conventionPair(rest); err != nil {
 			return reading{}, false, err
 		}
-		if _, twice := r.fields[key]; twice || (key == "reader" && r.reader != NoReader) {
+		if r.fields.has(key) || (key == "reader" && r.reader != NoReader) {
 			return reading{}, false, fmt.Errorf("field %s: stands twice", key)
 		}
 		if value, err = conventionValue(kind, key, value); err != nil {
@@ -44,7 +44,7 @@ func readConvention(raw []byte) (r reading, ok bool, err error) {
 			return reading{}, false, err
 		}
 	}
-	if kind == KindSetting && (r.fields["name"] == "" || r.fields["value"] == "") {
+	if kind == KindSetting && (r.fields.get("name") == "" || r.fields.get("value") == "") {
 		return reading{}, false, errors.New("a setting needs a name and a value")
 	}
 	return r, true, nil

@@ -23,11 +23,13 @@ var errTooLarge = errors.New("the lines are too many or too much alike for one a
 type dfa struct {
 	class   [256]uint8
 	classes int
-	next    []int32   // state*classes + class; 0 is the dead state
-	accept  [][]int32 // patterns by state, nil for most
-	parent  []dfaParent
-	sample  []byte // a typical byte of each class
-	order   []int  // classes, those that read well first
+	// A row a state: for each class where the next state's row begins, and behind them
+	// the state's number. The dead state's row is the first.
+	rows   []uint32
+	accept [][]int32 // patterns by state, nil for most
+	parent []dfaParent
+	sample []byte // a typical byte of each class
+	order  []int  // classes, those that read well first
 }
 
 // dfaParent is how a state was first reached, to tell a text that leads there.
@@ -45,14 +47,17 @@ const (
 func newDFA(n *nfa) (*dfa, error) {
 	d := &dfa{}
 	d.classify(n)
-	mark := make([]bool, len(n.nodes))
-	sets := [][]int32{nil, n.closure([]int32{nfaStart}, mark)}
-	index := map[string]int32{setKey(nil): dfaDead, setKey(sets[dfaStart]): dfaStart}
+	reach := closer{n: n, mark: make([]bool, len(n.nodes))}
+	sets := [][]int32{nil, slices.Clone(reach.closure([]int32{nfaStart}))}
+	var key []byte
+	index := map[string]int32{"": dfaDead, string(setKey(nil, sets[dfaStart])): dfaStart}
 	d.parent = make([]dfaParent, 2)
 	moves := make([][]int32, d.classes)
 	total := 0
+	stride := d.classes + 1
 	for state := int32(0); int(state) < len(sets); state++ {
-		d.next = append(d.next, make([]int32, d.classes)...)
+		d.rows = append(d.rows, make([]uint32, stride)...)
+		d.rows[len(d.rows)-1] = uint32(state)
 		var accept []int32
 		for _, at := range sets[state] {
 			accept = append(accept, n.nodes[at].accept...)
@@ -73,20 +78,20 @@ func newDFA(n *nfa) (*dfa, error) {
 			if len(move) == 0 {
 				continue
 			}
-			set := n.closure(move, mark)
+			set := reach.closure(move)
 			moves[k] = move[:0]
-			key := setKey(set)
-			to, ok := index[key]
+			key = setKey(key[:0], set)
+			to, ok := index[string(key)]
 			if !ok {
 				if total += len(set); len(sets) == maxStates || total > maxStateNodes {
 					return nil, errTooLarge
 				}
 				to = int32(len(sets))
-				index[key] = to
-				sets = append(sets, set)
+				index[string(key)] = to
+				sets = append(sets, slices.Clone(set))
 				d.parent = append(d.parent, dfaParent{state, uint8(k)})
 			}
-			d.next[int(state)*d.classes+k] = to
+			d.rows[int(state)*stride+k] = uint32(int(to) * stride)
 		}
 	}
 	return d, nil
@@ -172,24 +177,23 @@ func legible(c byte) int {
 	return 0
 }
 
-func setKey(set []int32) string {
-	b := make([]byte, 0, 4*len(set))
+func setKey(b []byte, set []int32) []byte {
 	for _, at := range set {
 		b = binary.LittleEndian.AppendUint32(b, uint32(at))
 	}
-	return string(b)
+	return b
 }
 
 // match returns the patterns that the whole of a line may be.
 func (d *dfa) match(line []byte) []int32 {
-	state, classes := int32(dfaStart), int32(d.classes)
+	rows, class := d.rows, &d.class
+	row := uint(dfaStart * (d.classes + 1))
 	for _, c := range line {
-		state = d.next[state*classes+int32(d.class[c])]
-		if state == dfaDead {
+		if row = uint(rows[row+uint(class[c])]); row == 0 {
 			return nil
 		}
 	}
-	return d.accept[state]
+	return d.accept[rows[row+uint(d.classes)]]
 }
 
 // text is a shortest text that leads to a state.

@@ -26,22 +26,51 @@ func (p *pattern) find(line []byte) (at spans, ok bool) {
 		}
 	}
 	begin := skipBlanks(line, 0)
-	f := finder{elements: p.elements, line: line}
+	f := finder{stretches: p.stretches, line: line}
 	if f.from(0, begin, 0) {
 		return f.at, true
 	}
 	for _, pre := range p.before {
-		if end := (&finder{elements: pre.elements, line: line}).prefix(begin); end > 0 && f.from(0, skipBlanks(line, end), 0) {
+		if end := (&finder{stretches: pre.stretches, line: line}).prefix(begin); end > 0 && f.from(0, skipBlanks(line, end), 0) {
 			return f.at, true
 		}
 	}
 	return f.at, false
 }
 
+// A stretch is what a pattern's elements are once more, for finding values: letters that
+// stand together in one.
+type stretch struct {
+	text []byte       // that must stand there, letters in either case
+	hold *placeholder // or a value; without both, a run of blanks
+}
+
+// divide makes a pattern's stretches.
+func (p *pattern) divide() {
+	p.stretches, p.values = nil, nil
+	joins := false
+	for _, e := range p.elements {
+		if e.hold == nil && e.lit != 0 && joins {
+			last := &p.stretches[len(p.stretches)-1]
+			last.text = append(last.text, e.lit)
+			continue
+		}
+		joins = e.hold == nil && e.lit != 0
+		next := stretch{hold: e.hold}
+		if joins {
+			next.text = []byte{e.lit}
+		}
+		if e.hold != nil {
+			p.values = append(p.values, e.hold)
+		}
+		p.stretches = append(p.stretches, next)
+	}
+}
+
 // prefix is where a prefix that begins at i ends, 0 where there is none.
 func (f *finder) prefix(i int) int {
-	for k := range f.elements {
-		n := f.part(&f.elements[k], i)
+	for k := range f.stretches {
+		n := f.take(&f.stretches[k], i)
 		if n < 0 {
 			return 0
 		}
@@ -50,16 +79,21 @@ func (f *finder) prefix(i int) int {
 	return i
 }
 
-// part is how many bytes an element takes at i, -1 where it does not stand there.
-func (f *finder) part(e *element, i int) int {
+// take is how many bytes a stretch takes at i, -1 where it does not stand there.
+func (f *finder) take(e *stretch, i int) int {
 	switch {
-	case e.hold != nil:
-		return munch(e.hold, f.line[i:])
-	case e.lit != 0:
-		if i >= len(f.line) || !sameLetter(f.line[i], e.lit) {
+	case e.text != nil:
+		if len(f.line)-i < len(e.text) {
 			return -1
 		}
-		return 1
+		for k, c := range f.line[i : i+len(e.text)] {
+			if c != e.text[k] && !sameLetter(c, e.text[k]) {
+				return -1
+			}
+		}
+		return len(e.text)
+	case e.hold != nil:
+		return munch(e.hold, f.line[i:])
 	}
 	if n := skipBlanks(f.line, i) - i; n > 0 {
 		return n
@@ -68,21 +102,21 @@ func (f *finder) part(e *element, i int) int {
 }
 
 type finder struct {
-	elements []element
-	line     []byte
-	at       spans
+	stretches []stretch
+	line      []byte
+	at        spans
 }
 
-// from reads the elements from number k on at position i; hold is the number of the
+// from reads the stretches from number k on at position i; hold is the number of the
 // next placeholder.
 func (f *finder) from(k, i, hold int) bool {
 	line := f.line
-	for ; k < len(f.elements); k++ {
-		e := &f.elements[k]
+	for ; k < len(f.stretches); k++ {
+		e := &f.stretches[k]
 		if e.hold != nil && (e.hold.typ == typeUID || e.hold.typ == typePairs) {
 			return f.identity(k, i, hold)
 		}
-		n := f.part(e, i)
+		n := f.take(e, i)
 		if n < 0 {
 			return false
 		}
@@ -106,7 +140,7 @@ func (f *finder) identity(k, i, hold int) bool {
 	if first == i || first < len(line) && isWordByte(line[first]) {
 		return false // brackets, quotes, 0x
 	}
-	if k+1 < len(f.elements) && (f.elements[k+1].hold != nil || f.elements[k+1].lit != 0) {
+	if k+1 < len(f.stretches) && (f.stretches[k+1].hold != nil || f.stretches[k+1].text != nil) {
 		return false // what follows may be a part of it
 	}
 	var ends [mostPairs]int
@@ -131,7 +165,7 @@ func (f *finder) identity(k, i, hold int) bool {
 		return false
 	}
 	for ; n > 0; n-- {
-		if f.elements[k].hold.typ == typePairs && n < 4 {
+		if f.stretches[k].hold.typ == typePairs && n < 4 {
 			return false
 		}
 		f.at[hold] = [2]int{i, ends[n-1]}
@@ -247,8 +281,8 @@ func munchListed(h *placeholder, text []byte) int {
 
 func munchIP(text []byte) int {
 	n := 0
-	for part := range 4 {
-		if part > 0 {
+	for octet := range 4 {
+		if octet > 0 {
 			if n >= len(text) || text[n] != '.' {
 				return -1
 			}
@@ -273,8 +307,8 @@ func munchIP(text []byte) int {
 
 func munchMAC(text []byte) int {
 	n := 0
-	for part := range 6 {
-		if part > 0 {
+	for octet := range 6 {
+		if octet > 0 {
 			if n >= len(text) || text[n] != ':' && text[n] != '-' && text[n] != '.' {
 				n = -1
 				break
@@ -327,8 +361,8 @@ func sameLetter(a, b byte) bool {
 // well: not where a line might begin with one of them in the same way as the
 // wording does, which is told by signs that the prefix has and the line must not have.
 func (p *pattern) simplify(prefixes []*pattern) {
-	p.plain = len(p.holds()) <= mostHolds
-	for _, h := range p.holds() {
+	p.plain = len(p.values) <= mostHolds
+	for _, h := range p.values {
 		if h.typ == typeListed && h.order == nil {
 			p.plain = p.plain && h.list()
 		}

@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"maps"
 	"time"
 )
 
@@ -73,15 +72,13 @@ func (e *Event) UnmarshalJSON(text []byte) error {
 		}
 		v.Reader = *j.Reader
 	}
-	if len(j.Fields) > 0 {
-		v.Fields = maps.Clone(j.Fields)
-	}
+	v.told = &told{fields: fieldsOf(j.Fields)}
 	if text := j.Fields["uid"]; text != "" {
 		u, err := ParseUID(text)
 		if err != nil {
 			return fmt.Errorf("event: fields: %w", err)
 		}
-		v.UID = &u
+		v.told.uid = &u
 	}
 	if j.Raw != nil {
 		if v.Raw, err = UnescapeRaw(*j.Raw); err != nil {

@@ -4,25 +4,36 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
-	"slices"
 	"strconv"
 	"time"
 )
 
-// AppendJSON appends the event as MarshalJSON writes it. It is what a program calls
-// that writes many.
+// AppendJSON appends the event as MarshalJSON writes it.
 func (e Event) AppendJSON(b []byte) ([]byte, error) {
-	b = strconv.AppendUint(append(b, `{"seq":`...), e.Seq, 10)
-	var err error
-	for _, t := range []struct {
-		name string
-		at   time.Time
-	}{{"first", e.First}, {"last", e.Last}} {
-		b = append(append(append(b, `,"`...), t.name...), `":`...)
-		if b, err = appendTime(b, t.at); err != nil {
-			return nil, fmt.Errorf("event %d: %s: %w", e.Seq, t.name, err)
-		}
+	b, err := e.appendPlace(b)
+	if err != nil {
+		return nil, err
 	}
+	b = e.appendMeaning(b)
+	b = e.appendLines(b)
+	b = e.appendRaw(b)
+	return e.appendEnd(b), nil
+}
+
+// appendPlace appends what comes first: number and times.
+func (e *Event) appendPlace(b []byte) (_ []byte, err error) {
+	b = strconv.AppendUint(append(b, `{"seq":`...), e.Seq, 10)
+	if b, err = appendTime(append(b, `,"first":`...), e.First); err != nil {
+		return nil, fmt.Errorf("event %d: first: %w", e.Seq, err)
+	}
+	if b, err = appendTime(append(b, `,"last":`...), e.Last); err != nil {
+		return nil, fmt.Errorf("event %d: last: %w", e.Seq, err)
+	}
+	return b, nil
+}
+
+// appendMeaning appends kind, reader and fields.
+func (e *Event) appendMeaning(b []byte) []byte {
 	b = appendText(append(b, `,"kind":`...), string(e.Kind))
 	b = append(b, `,"reader":`...)
 	if e.Reader == NoReader {
@@ -30,46 +41,49 @@ func (e Event) AppendJSON(b []byte) ([]byte, error) {
 	} else {
 		b = strconv.AppendInt(b, int64(e.Reader), 10)
 	}
-	b = e.appendFields(append(b, `,"fields":{`...))
-	b = strconv.AppendInt(append(b, `},"lines":[`...), int64(e.Lines[0]), 10)
-	b = strconv.AppendInt(append(b, ','), int64(e.Lines[1]), 10)
-	b = strconv.AppendInt(append(b, `],"offset":`...), e.Offset, 10)
+	return append(e.holds().fields.append(append(b, `,"fields":{`...)), '}')
+}
+
+// appendLines appends where the event stands in its capture.
+func (e *Event) appendLines(b []byte) []byte {
+	b = append(b, `,"lines":[`...)
+	from := len(b)
+	b = append(strconv.AppendInt(b, int64(e.Lines[0]), 10), ',')
+	if e.Lines[1] == e.Lines[0] {
+		b = append(b, b[from:len(b)-1]...)
+	} else {
+		b = strconv.AppendInt(b, int64(e.Lines[1]), 10)
+	}
+	return strconv.AppendInt(append(b, `],"offset":`...), e.Offset, 10)
+}
+
+// appendRaw appends the text.
+func (e *Event) appendRaw(b []byte) []byte {
 	b = append(b, `,"raw":`...)
 	switch {
 	case e.Raw == nil:
-		b = append(b, "null"...)
+		return append(b, "null"...)
 	case isPlainJSON(e.Raw):
-		b = append(append(append(b, '"'), e.Raw...), '"')
-	default:
-		b = appendText(b, EscapeRaw(e.Raw))
+		return append(append(append(b, '"'), e.Raw...), '"')
 	}
-	b = appendEnd(append(b, `,"end":`...), e.End)
-	b = appendText(append(b, `,"profile":`...), e.Profile)
-	return append(b, '}'), nil
+	return appendText(b, EscapeRaw(e.Raw))
 }
 
-// appendFields appends the fields by name, the UID among them.
-func (e Event) appendFields(b []byte) []byte {
-	var few [16]string
-	names := few[:0]
-	for name := range e.Fields {
-		names = append(names, name)
-	}
-	uid := e.UID != nil && e.Fields["uid"] == ""
-	if _, listed := e.Fields["uid"]; uid && !listed {
-		names = append(names, "uid")
-	}
-	slices.Sort(names)
-	for i, name := range names {
+// appendEnd appends what comes last: terminator and profile.
+func (e *Event) appendEnd(b []byte) []byte {
+	b = appendEnd(append(b, `,"end":`...), e.End)
+	b = appendText(append(b, `,"profile":`...), e.Profile)
+	return append(b, '}')
+}
+
+// append appends the fields by name, as the members of an object.
+func (f fields) append(b []byte) []byte {
+	for i := range f {
 		if i > 0 {
 			b = append(b, ',')
 		}
-		b = append(appendText(b, name), ':')
-		if name == "uid" && uid {
-			b = appendText(b, e.UID.String())
-			continue
-		}
-		b = appendText(b, e.Fields[name])
+		b = append(appendText(b, f[i].name), ':')
+		b = appendText(b, f[i].value)
 	}
 	return b
 }

@@ -14,12 +14,11 @@ import (
 )
 
 func TestEventJSON(t *testing.T) {
-	uid := mustUID(t, "5C0A91E3")
 	e := parsers.Event{
 		Seq: 3, First: time.Date(2026, 3, 1, 12, 0, 0, 5, time.UTC), Last: time.Date(2026, 3, 1, 13, 0, 0, 0, time.FixedZone("", 3600)),
-		Kind: parsers.KindTagPresent, Reader: 0, Fields: map[string]string{"uid": "5C0A91E3"}, UID: &uid,
+		Kind: parsers.KindTagPresent, Reader: 0,
 		Lines: [2]int{2, 3}, Offset: 41, Raw: []byte("a\\b\x00\xff\r\n\tä\u0085<"), End: "\r\n", Profile: "plain",
-	}
+	}.Holding(map[string]string{"uid": "5C0A91E3"})
 	got, err := json.Marshal(e)
 	// raw: a backslash as \\, control codes (C1 as well) and bytes that are no
 	// UTF-8 as \xNN, and all that once more as JSON has it.

@@ -59,8 +59,8 @@ func TestAFirmwareIsLearnedFromItsLines(t *testing.T) {
 				}
 				labelled++
 				e, alone := eventsOf(l.text, p)[0], eventsOf(l.text)[0]
-				if alone.UID != nil && (e.UID == nil || *e.UID != *alone.UID) {
-					t.Errorf("%q: names tag %v, the tolerant reading %v", l.text, e.UID, alone.UID)
+				if u := alone.UID(); u != nil && (e.UID() == nil || *e.UID() != *u) {
+					t.Errorf("%q: names tag %v, the tolerant reading %v", l.text, e.UID(), u)
 				}
 				switch {
 				case slices.Contains(l.kinds, string(e.Kind)):

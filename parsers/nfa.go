@@ -9,8 +9,9 @@ import (
 // An nfa holds all wordings of a profile in one graph. Wordings that begin alike
 // share their beginnings, so that a profile of many lines stays small.
 type nfa struct {
-	nodes  []nfaNode
-	shared map[nfaKey]int32 // end of an element that begins at a node
+	nodes    []nfaNode
+	shared   map[nfaKey]int32        // end of an element that begins at a node
+	programs map[string]*syntax.Prog // of the expressions met
 }
 
 type nfaNode struct {
@@ -36,7 +37,7 @@ const nfaStart = 0
 // newNFA makes the graph. Lines may begin with a prefix, such as a monitor's time
 // stamp, before what they say.
 func newNFA(prefixes, patterns []*pattern) (*nfa, error) {
-	n := &nfa{shared: map[nfaKey]int32{}}
+	n := &nfa{shared: map[nfaKey]int32{}, programs: map[string]*syntax.Prog{}}
 	start := n.node()
 	n.blanks(start)
 	// What lines say begins at a node of its own, for the prefixes lead there too.
@@ -130,13 +131,16 @@ func bothCases(c byte) []byte {
 
 // expression adds a regular expression over bytes as Latin-1.
 func (n *nfa) expression(from int32, expr string) (int32, error) {
-	parsed, err := syntax.Parse(expr, syntax.Perl)
-	if err != nil {
-		return 0, err
-	}
-	prog, err := syntax.Compile(parsed.Simplify())
-	if err != nil {
-		return 0, err
+	prog, ok := n.programs[expr]
+	if !ok {
+		parsed, err := syntax.Parse(expr, syntax.Perl)
+		if err != nil {
+			return 0, err
+		}
+		if prog, err = syntax.Compile(parsed.Simplify()); err != nil {
+			return 0, err
+		}
+		n.programs[expr] = prog
 	}
 	base := int32(len(n.nodes))
 	for range prog.Inst {
@@ -178,27 +182,36 @@ func (n *nfa) byteStep(at int32, c byte, to int32) {
 	n.step(at, c, c, to)
 }
 
+// A closer finds what is reached without a byte; it keeps its room from one set to the
+// next, for there are very many.
+type closer struct {
+	n                 *nfa
+	mark              []bool // of all nodes, false between two sets
+	stack, seen, kept []int32
+}
+
 // closure adds to a set of nodes all that are reached without a byte, and keeps
-// of them, sorted, those that lead on with a byte or accept.
-func (n *nfa) closure(set []int32, mark []bool) []int32 {
-	stack := slices.Clone(set)
-	var seen, kept []int32
-	for len(stack) > 0 {
-		at := stack[len(stack)-1]
-		stack = stack[:len(stack)-1]
-		if mark[at] {
+// of them, sorted, those that lead on with a byte or accept. What it returns is the
+// closer's own until the next call.
+func (c *closer) closure(set []int32) []int32 {
+	c.stack, c.seen, c.kept = append(c.stack[:0], set...), c.seen[:0], c.kept[:0]
+	for len(c.stack) > 0 {
+		at := c.stack[len(c.stack)-1]
+		c.stack = c.stack[:len(c.stack)-1]
+		if c.mark[at] {
 			continue
 		}
-		mark[at] = true
-		seen = append(seen, at)
-		if len(n.nodes[at].steps) > 0 || len(n.nodes[at].accept) > 0 {
-			kept = append(kept, at)
+		c.mark[at] = true
+		c.seen = append(c.seen, at)
+		node := &c.n.nodes[at]
+		if len(node.steps) > 0 || len(node.accept) > 0 {
+			c.kept = append(c.kept, at)
 		}
-		stack = append(stack, n.nodes[at].free...)
+		c.stack = append(c.stack, node.free...)
 	}
-	for _, at := range seen {
-		mark[at] = false
+	for _, at := range c.seen {
+		c.mark[at] = false
 	}
-	slices.Sort(kept)
-	return kept
+	slices.Sort(c.kept)
+	return c.kept
 }

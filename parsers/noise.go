@@ -1,6 +1,7 @@
 package parsers
 
 import (
+	"encoding/binary"
 	"unicode"
 	"unicode/utf8"
 )
@@ -32,6 +33,15 @@ func Readable(b []byte) float64 {
 // plainText reports whether there are printable ASCII characters and tabs only, as
 // nearly all lines have.
 func plainText(b []byte) bool {
+	// Eight bytes at a time: none with its highest bit, none below a blank, no 0x7F.
+	const each, high = 0x0101010101010101, 0x8080808080808080
+	for len(b) >= 8 {
+		w := binary.LittleEndian.Uint64(b)
+		if (w|(w-each*' ')|(w+each))&high != 0 {
+			break
+		}
+		b = b[8:]
+	}
 	for _, c := range b {
 		if (c < ' ' || c > '~') && c != '\t' {
 			return false

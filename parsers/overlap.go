@@ -100,8 +100,21 @@ func (p *pattern) examples() [][]byte {
 // startText makes the automaton that finds a start text at the end of a line,
 // from the boot lines that begin with some letters of their own.
 func (p *Profile) startText() (*dfa, error) {
+	boots := p.startPatterns()
+	if len(boots) == 0 {
+		return nil, nil
+	}
+	anything := &pattern{elements: []element{{expr: `[\x{00}-\x{FF}]+`}}}
+	n, err := newNFA([]*pattern{anything}, boots)
+	if err != nil {
+		return nil, err
+	}
+	return newDFA(n)
+}
+
+// startPatterns are the wordings of a start that may be looked for behind other text.
+func (p *Profile) startPatterns() (boots []*pattern) {
 	const enough = 4 // bytes of literal text, so that no value is taken for a start
-	var boots []*pattern
 	for i, pat := range p.patterns {
 		if p.lines[p.owner[i]].kind != KindBoot || len(pat.elements) < enough {
 			continue
@@ -114,13 +127,5 @@ func (p *Profile) startText() (*dfa, error) {
 			boots = append(boots, pat)
 		}
 	}
-	if len(boots) == 0 {
-		return nil, nil
-	}
-	anything := &pattern{elements: []element{{expr: `[\x{00}-\x{FF}]+`}}}
-	n, err := newNFA([]*pattern{anything}, boots)
-	if err != nil {
-		return nil, err
-	}
-	return newDFA(n)
+	return boots
 }

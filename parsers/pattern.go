@@ -7,6 +7,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"unicode/utf8"
 )
 
@@ -31,12 +32,16 @@ type placeholder struct {
 
 // A pattern is one wording: what a line says, taken apart.
 type pattern struct {
-	says     string
-	elements []element
-	full     *regexp.Regexp // the whole line, a group a placeholder
-	plain    bool           // values can be found without it,
-	avoid    [][]byte       // in a line that has none of these signs
-	before   []*pattern     // prefixes that may stand before it
+	says      string
+	elements  []element
+	stretches []stretch
+	values    []*placeholder // in order
+	prefixes  []*pattern     // that may stand before it
+	plain     bool           // values can be found without an expression,
+	avoid     [][]byte       // in a line that has none of these signs
+	before    []*pattern     // and that begins with one of these prefixes or none
+	once      sync.Once      // for what full makes
+	made      *regexp.Regexp
 }
 
 // parsePattern takes a wording apart. values are the closed lists of the line's
@@ -143,7 +148,7 @@ func (p *pattern) placeholder(text string, values map[string]map[string]string) 
 	return nil
 }
 
-// finish checks the whole and makes the expression that finds the fields.
+// finish checks the whole and makes ready to find values.
 func (p *pattern) finish() error {
 	if len(p.elements) == 0 {
 		return errors.New("says nothing")
@@ -153,23 +158,8 @@ func (p *pattern) finish() error {
 			return errors.New("a placeholder of type rest must be the last thing in the text")
 		}
 	}
-	re, err := regexp.Compile(`^[ \t]*` + p.expression(true) + `[ \t]*$`)
-	if err != nil {
-		return fmt.Errorf("not to be compiled: %w", err)
-	}
-	p.full = re
+	p.divide()
 	return nil
-}
-
-// holds returns the pattern's placeholders in order.
-func (p *pattern) holds() []*placeholder {
-	var hs []*placeholder
-	for _, e := range p.elements {
-		if e.hold != nil {
-			hs = append(hs, e.hold)
-		}
-	}
-	return hs
 }
 
 // expr is the placeholder's language as a regular expression without groups.
@@ -214,24 +204,28 @@ func fieldName(name string) bool {
 	return true
 }
 
-// allowPrefix makes the expression that finds the fields pass over one of the
-// prefixes.
-func (p *pattern) allowPrefix(prefixes []*pattern) error {
+// allowPrefix makes the pattern's values be found behind one of the prefixes too.
+func (p *pattern) allowPrefix(prefixes []*pattern) {
 	p.simplify(prefixes)
-	if len(prefixes) == 0 {
-		return nil
-	}
-	var alternatives []string
-	for _, pre := range prefixes {
-		alternatives = append(alternatives, pre.expression(false))
-	}
-	expr := `^[ \t]*(?:(?:` + strings.Join(alternatives, "|") + `)[ \t]*)?` + p.expression(true) + `[ \t]*$`
-	re, err := regexp.Compile(expr)
-	if err != nil {
-		return fmt.Errorf("not to be compiled: %w", err)
-	}
-	p.full = re
-	return nil
+	p.prefixes = prefixes
+}
+
+// full is the whole line as an expression, with a group a placeholder. It is made when
+// it is first asked for, as it is for few. It is made of the types' expressions and of
+// single letters, none of which the library refuses.
+func (p *pattern) full() *regexp.Regexp {
+	p.once.Do(func() {
+		var before string
+		if len(p.prefixes) > 0 {
+			var alternatives []string
+			for _, pre := range p.prefixes {
+				alternatives = append(alternatives, pre.expression(false))
+			}
+			before = `(?:(?:` + strings.Join(alternatives, "|") + `)[ \t]*)?`
+		}
+		p.made = regexp.MustCompile(`^[ \t]*` + before + p.expression(true) + `[ \t]*$`)
+	})
+	return p.made
 }
 
 // expression is the pattern as a regular expression, with a group a placeholder

@@ -3,7 +3,6 @@ package parsers
 import (
 	"bytes"
 	"fmt"
-	"maps"
 	"strconv"
 )
 
@@ -16,6 +15,8 @@ type Profile struct {
 	lines       []*profileLine
 	patterns    []*pattern // of all lines
 	owner       []int      // line of each pattern
+	sayings     []saying   // each pattern in its line
+	inherits    bool       // some line takes its UID from the tag named before
 	match       *dfa       // nil without lines
 	start       *dfa       // finds a start text behind anything; nil without boot lines
 }
@@ -24,7 +25,7 @@ type Profile struct {
 type profileLine struct {
 	id       string
 	kind     Kind
-	fields   map[string]string
+	fields   fields
 	form     UIDForm
 	inherit  bool     // the UID is that of the tag named shortly before
 	next     *pattern // what the following line says, nil for most
@@ -69,12 +70,32 @@ func (p *Profile) Lines() []ProfileLine {
 
 // reading is what a profile makes of a line.
 type reading struct {
-	line   *profileLine // nil for the open line convention
+	said   *saying // nil for the open line convention
 	kind   Kind
-	fields map[string]string
+	fields fields
 	uid    *UID
 	reader int
 	bare   bool // the text has no placeholder with a value
+}
+
+// sure is the wording of a line that the profile knows and whose values are whole, to
+// be read later, and the reader that it names. Where it is nil and more is true, only read tells.
+func (p *Profile) sure(raw []byte) (said *saying, reader int, more bool) {
+	if p.convention {
+		return nil, NoReader, len(raw) > 0 && (raw[0] == '@' || raw[0] <= ' ')
+	}
+	if p.match == nil {
+		return nil, NoReader, false
+	}
+	matches := p.match.match(raw)
+	if len(matches) == 0 {
+		return nil, NoReader, false
+	}
+	s := &p.sayings[matches[0]]
+	if reader, ok := s.sound(raw); ok {
+		return s, reader, true
+	}
+	return nil, NoReader, true
 }
 
 // read says what a line means; ok is false where no wording matches. An error
@@ -86,10 +107,8 @@ func (p *Profile) read(raw []byte) (r reading, ok bool, err error) {
 	if p.match == nil {
 		return reading{}, false, nil
 	}
-	for _, i := range p.ordered(p.match.match(raw)) {
-		l := p.lines[p.owner[i]]
-		r = reading{line: l, kind: l.kind, reader: NoReader, fields: maps.Clone(l.fields)}
-		broken := r.take(p.patterns[i], raw, l.form)
+	for _, i := range p.match.match(raw) {
+		r, broken := p.sayings[i].read(raw)
 		if broken == nil {
 			return r, true, nil
 		}
@@ -100,12 +119,9 @@ func (p *Profile) read(raw []byte) (r reading, ok bool, err error) {
 	return reading{}, false, err
 }
 
-// ordered sorts the patterns that match by declared precedence, then by their
+// ordered sorts patterns that match the same by declared precedence, then by their
 // order in the file.
 func (p *Profile) ordered(matches []int32) []int32 {
-	if len(matches) < 2 {
-		return matches
-	}
 	order := make([]int32, 0, len(matches))
 	for _, m := range matches {
 		at := len(order)
@@ -125,20 +141,12 @@ func (p *Profile) ordered(matches []int32) []int32 {
 // take reads a pattern's values from a line that the pattern matches.
 func (r *reading) take(p *pattern, raw []byte, form UIDForm) error {
 	if at, ok := p.find(raw); ok {
-		r.bare = true
-		i := 0
-		for k := range p.elements {
-			h := p.elements[k].hold
-			if h == nil {
-				continue
-			}
+		for i, h := range p.values {
 			if h.name != "_" {
-				r.bare = false
 				if err := r.hold(h, raw[at[i][0]:at[i][1]], form); err != nil {
 					return err
 				}
 			}
-			i++
 		}
 		return nil
 	}
@@ -149,16 +157,14 @@ func (r *reading) take(p *pattern, raw []byte, form UIDForm) error {
 			break
 		}
 	}
-	groups := p.full.FindSubmatch(text)
+	groups := p.full().FindSubmatch(text)
 	if groups == nil {
 		return fmt.Errorf("%q: matches as a whole only", p.says)
 	}
-	r.bare = true
-	for i, h := range p.holds() {
+	for i, h := range p.values {
 		if h.name == "_" {
 			continue
 		}
-		r.bare = false
 		group := groups[i+1]
 		if latin {
 			group = unlatin1(group)
@@ -188,10 +194,7 @@ func (r *reading) hold(h *placeholder, text []byte, form UIDForm) error {
 // tag takes the UID.
 func (r *reading) tag(u UID) {
 	r.uid = &u
-	if r.fields == nil {
-		r.fields = map[string]string{}
-	}
-	r.fields["uid"] = u.String()
+	r.fields = r.fields.with("uid", u.String())
 }
 
 // set takes one field: the reader index and the UID have places of their own.
@@ -212,10 +215,7 @@ func (r *reading) set(name, value string) error {
 		r.tag(u)
 		return nil
 	}
-	if r.fields == nil {
-		r.fields = map[string]string{}
-	}
-	r.fields[name] = value
+	r.fields = r.fields.with(name, value)
 	return nil
 }
 

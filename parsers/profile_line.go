@@ -3,13 +3,13 @@ package parsers
 import (
 	"errors"
 	"fmt"
-	"maps"
+	"slices"
 	"strings"
 )
 
 // newProfileLine checks one line. field names the key that is wrong.
 func newProfileLine(t *lineTOML) (l *profileLine, field string, err error) {
-	l = &profileLine{id: t.ID, kind: Kind(t.Kind), before: t.Before, fields: t.Fields, wins: map[int]bool{}}
+	l = &profileLine{id: t.ID, kind: Kind(t.Kind), before: t.Before, fields: fieldsOf(t.Fields), wins: map[int]bool{}}
 	switch {
 	case l.kind.Host():
 		return nil, "kind", fmt.Errorf("%q: only the computer itself states that", t.Kind)
@@ -51,29 +51,29 @@ func newProfileLine(t *lineTOML) (l *profileLine, field string, err error) {
 // checkFields refuses a field that two parts of the line would set, and a setting
 // without name or value.
 func (l *profileLine) checkFields() error {
-	for name := range l.fields {
-		if !fieldName(name) || name == "uid" || name == "reader" {
-			return fmt.Errorf("%q: cannot be fixed", clip(name))
+	for _, f := range l.fields {
+		if !fieldName(f.name) || f.name == "uid" || f.name == "reader" {
+			return fmt.Errorf("%q: cannot be fixed", clip(f.name))
 		}
 	}
 	for _, pat := range l.patterns {
-		has := maps.Clone(l.fields)
-		if has == nil {
-			has = map[string]string{}
+		has := map[string]bool{}
+		for _, f := range l.fields {
+			has[f.name] = true
 		}
-		holds := pat.holds()
+		holds := pat.values
 		if l.next != nil {
-			holds = append(holds, l.next.holds()...)
+			holds = slices.Concat(holds, l.next.values)
 		}
 		for _, h := range holds {
-			if _, twice := has[h.name]; twice && h.name != "_" {
+			if has[h.name] && h.name != "_" {
 				return fmt.Errorf("%q: set twice", h.name)
 			}
-			has[h.name] = ""
+			has[h.name] = true
 		}
 		if l.kind == KindSetting {
 			for _, name := range []string{"name", "value"} {
-				if _, ok := has[name]; !ok {
+				if !has[name] {
 					return fmt.Errorf("a setting needs a %s", name)
 				}
 			}

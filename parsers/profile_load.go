@@ -162,7 +162,7 @@ func (l *profileLoader) profile(t *profileTOML) (*Profile, error) {
 	var prefixes []*pattern
 	for _, says := range t.Prefix {
 		pat, err := parsePattern(says, nil)
-		if err == nil && slices.ContainsFunc(pat.holds(), func(h *placeholder) bool { return h.typ == typeRest }) {
+		if err == nil && slices.ContainsFunc(pat.values, func(h *placeholder) bool { return h.typ == typeRest }) {
 			err = errors.New("a prefix cannot hold a rest")
 		}
 		if err != nil {
@@ -194,9 +194,7 @@ func (l *profileLoader) profile(t *profileTOML) (*Profile, error) {
 func (l *profileLoader) compile(p *Profile, prefixes []*pattern) error {
 	// The reader of a line's values must accept what the automaton does.
 	for _, pat := range p.patterns {
-		if err := pat.allowPrefix(prefixes); err != nil {
-			return l.at(0, "prefix", err)
-		}
+		pat.allowPrefix(prefixes)
 	}
 	n, err := newNFA(prefixes, p.patterns)
 	if err != nil {
@@ -207,6 +205,17 @@ func (l *profileLoader) compile(p *Profile, prefixes []*pattern) error {
 	}
 	if i, field, err := p.overlap(); err != nil {
 		return l.at(l.lineNumber(i, field), field, err)
+	}
+	for state, matches := range p.match.accept {
+		if len(matches) > 1 {
+			p.match.accept[state] = p.ordered(matches)
+		}
+	}
+	p.sayings = make([]saying, len(p.patterns))
+	for i, pat := range p.patterns {
+		line := p.lines[p.owner[i]]
+		p.sayings[i] = newSaying(p, line, pat)
+		p.inherits = p.inherits || line.inherit
 	}
 	p.start, err = p.startText()
 	if err != nil {

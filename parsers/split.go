@@ -72,6 +72,12 @@ func (s *Splitter) Feed(b []byte, at time.Time, emit func(Line)) {
 			}
 			continue
 		}
+		if !s.begun && s.owned {
+			if n := s.whole(b, at, emit); n > 0 {
+				b = b[n:]
+				continue
+			}
+		}
 		n := textRun(b)
 		if room := MaxLine - len(s.line.Raw); n > room {
 			n = room
@@ -98,6 +104,27 @@ func (s *Splitter) Feed(b []byte, at time.Time, emit func(Line)) {
 			s.Settle(emit)
 		}
 	}
+}
+
+// whole gives out a line that lies in the bytes with a terminator about which there
+// is no doubt, the usual case; it returns how many bytes that took, 0 for none.
+func (s *Splitter) whole(b []byte, at time.Time, emit func(Line)) int {
+	end := "\r\n"
+	n := bytes.IndexByte(b, '\n') - 1
+	if n < 0 || b[n] != '\r' {
+		if s.lone != lfAlone || n < -1 {
+			return 0
+		}
+		n, end = n+1, "\n"
+	}
+	if n > MaxLine || bytes.IndexByte(b[:n], '\r') >= 0 {
+		return 0
+	}
+	s.number++
+	line := Line{Number: s.number, Offset: s.offset, First: at, Last: at, Raw: b[:n:n], End: end}
+	s.offset += int64(n + len(end))
+	emit(line)
+	return n + len(end)
 }
 
 // settle decides about the held byte by the one that follows, and reports

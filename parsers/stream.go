@@ -1,7 +1,6 @@
 package parsers
 
 import (
-	"maps"
 	"time"
 )
 
@@ -11,10 +10,6 @@ type Position struct {
 	Seq    uint64 // events so far
 	Line   int    // lines so far
 }
-
-// tagWithin is how many lines after a tag was named a line of a profile may take
-// the tag's identity over (uid = "before").
-const tagWithin = 6
 
 // A Stream turns console bytes into events. Raw and End of its events, in order,
 // give back exactly the bytes that it was fed, whatever the pieces. It is not safe
@@ -28,18 +23,15 @@ type Stream struct {
 	line     int
 
 	pending *pendingLabel
+	begins  beginnings
 	memo    memo
-
-	lastUID  *UID // of the last line that named a tag
-	lastLine int
+	recent  *namings // nil where no wording asks for the tag named before
 }
 
 // pendingLabel is a line whose value may come on the next one.
 type pendingLabel struct {
 	event   Event // as it would be on its own
-	bare    bool  // on its own the label says nothing
 	reading reading
-	profile *Profile
 }
 
 // NewStream makes a Stream that begins a capture. Where several profiles are
@@ -48,11 +40,18 @@ func NewStream(profiles ...*Profile) *Stream { return StreamAt(Position{}, profi
 
 // StreamAt makes a Stream that goes on with a capture at a position.
 func StreamAt(at Position, profiles ...*Profile) *Stream {
-	return &Stream{
+	s := &Stream{
 		profiles: profiles,
 		split:    SplitterAt(at.Offset, at.Line),
 		offset:   at.Offset, seq: at.Seq, line: at.Line,
 	}
+	for _, p := range profiles {
+		if p.inherits && s.recent == nil {
+			s.recent = &namings{}
+		}
+		s.begins.add(p)
+	}
+	return s
 }
 
 // Position is where the events given out so far have come to. Bytes that wait for
@@ -67,14 +66,14 @@ func (s *Stream) Position() Position {
 
 // Feed takes bytes that arrived at a time; zero where that is not known.
 func (s *Stream) Feed(b []byte, at time.Time, emit func(Event)) {
-	s.split.Feed(b, at, func(l Line) { s.take(l, emit) })
+	s.split.Feed(b, at, func(l Line) { s.take(&l, emit) })
 }
 
 // Settle is to be called when nothing has come for a while: it ends a line whose
 // terminator may have a second byte, and gives out a label whose value has not
 // come. A line without any terminator goes on.
 func (s *Stream) Settle(emit func(Event)) {
-	s.split.Settle(func(l Line) { s.take(l, emit) })
+	s.split.Settle(func(l Line) { s.take(&l, emit) })
 	s.release(emit)
 }
 
@@ -86,7 +85,7 @@ func (s *Stream) Flush(emit func(Event)) { s.flush("", emit) }
 func (s *Stream) Cut(emit func(Event)) { s.flush(EndCut, emit) }
 
 func (s *Stream) flush(end string, emit func(Event)) {
-	s.split.Flush(end, func(l Line) { s.take(l, emit) })
+	s.split.Flush(end, func(l Line) { s.take(&l, emit) })
 	s.release(emit)
 }
 
@@ -94,112 +93,130 @@ func (s *Stream) flush(end string, emit func(Event)) {
 // line that is under way is cut: what comes after belongs to another connection.
 func (s *Stream) Mark(kind Kind, at time.Time, fields map[string]string, emit func(Event)) {
 	s.flush(EndCut, emit)
-	s.lastUID = nil
-	s.give(Event{
+	if s.recent != nil {
+		*s.recent = namings{}
+	}
+	e := Event{
 		First: at, Last: at, Kind: kind, Reader: NoReader,
-		Fields: maps.Clone(fields), Offset: s.offset,
-	}, emit)
+		Offset: s.offset, told: &told{fields: fieldsOf(fields)},
+	}
+	s.give(&e, emit)
 }
 
 // give numbers an event and hands it out.
-func (s *Stream) give(e Event, emit func(Event)) {
+func (s *Stream) give(e *Event, emit func(Event)) {
 	s.seq++
 	e.Seq = s.seq
-	if e.UID != nil && e.Lines[1] > 0 {
-		s.lastUID, s.lastLine = e.UID, e.Lines[1]
+	if s.recent != nil {
+		s.recent.note(e)
 	}
-	emit(e)
+	emit(*e)
 }
 
 // take makes events of a line.
-func (s *Stream) take(l Line, emit func(Event)) {
+func (s *Stream) take(l *Line, emit func(Event)) {
 	s.offset = l.Offset + int64(len(l.Raw))
 	if l.End != EndCut {
 		s.offset += int64(len(l.End))
 	}
 	s.line = l.Number
-	if s.pending != nil && s.join(l, emit) {
-		return
+	if s.pending != nil {
+		if s.join(l, emit) {
+			return
+		}
+		s.release(emit)
 	}
-	s.release(emit)
 	e := Event{
 		First: l.First, Last: l.Last, Reader: NoReader, Lines: [2]int{l.Number, l.Number},
 		Offset: l.Offset, Raw: l.Raw, End: l.End,
 	}
 	slot := s.memo.slot(l.Raw)
 	if slot.knows(l.Raw) {
-		s.means(e, slot.is, emit)
+		s.settled(&e, slot.said, slot.reader, emit)
 		return
 	}
 	var broken error
 	for _, p := range s.profiles {
+		said, reader, more := p.sure(l.Raw)
+		if said != nil {
+			slot.keep(l.Raw, said, reader)
+			s.settled(&e, said, reader, emit)
+			return
+		}
+		if !more {
+			continue
+		}
 		r, ok, err := p.read(l.Raw)
 		if ok {
-			is := meaning{profile: p, reading: r}
-			slot.keep(l.Raw, is)
-			s.means(e, is, emit)
+			s.known(&e, p, &r, emit)
 			return
 		}
 		if broken == nil {
 			broken = err
 		}
 	}
-	for _, p := range s.profiles {
-		at, ok := p.startAt(l.Raw)
-		if !ok {
-			at, ok = p.startBehindJunk(l.Raw)
-		}
-		if ok {
-			s.start(e, at, p, emit)
-			return
+	plain := plainText(l.Raw)
+	if !plain || s.begins.within(l.Raw) {
+		for _, p := range s.profiles {
+			at, ok := p.startAt(l.Raw)
+			if !ok {
+				at, ok = p.startBehindJunk(l.Raw)
+			}
+			if ok {
+				s.start(&e, at, p, emit)
+				return
+			}
 		}
 	}
-	e = unexplained(e, broken, s.memo.guesses)
-	slot.keep(l.Raw, meaning{kind: e.Kind, fields: e.Fields, uid: e.UID})
-	s.give(e, emit)
-}
-
-// means gives out a line by what it means.
-func (s *Stream) means(e Event, is meaning, emit func(Event)) {
-	if is.profile != nil {
-		s.known(e, is.profile, is.reading, emit)
+	if plain && broken == nil {
+		slot.keep(l.Raw, nil, NoReader)
+		s.settled(&e, nil, NoReader, emit)
 		return
 	}
-	e.Kind, e.Fields, e.UID = is.kind, is.fields, is.uid
+	unexplained(&e, broken)
+	s.give(&e, emit)
+}
+
+// settled gives out a line that a wording says and whose values are whole, or without
+// one a line of unknown text.
+func (s *Stream) settled(e *Event, said *saying, reader int, emit func(Event)) {
+	e.Kind = KindUnknown
+	if said != nil {
+		e.Kind, e.Reader, e.Profile, e.said = said.line.kind, reader, said.profile.name, said
+	}
 	s.give(e, emit)
 }
 
 // known gives out a line that a wording matched, or keeps it where its value may
 // come on the next one.
-func (s *Stream) known(e Event, p *Profile, r reading, emit func(Event)) {
-	explained := s.explain(e, p, r)
-	if r.line != nil && r.line.next != nil && e.End != EndCut && e.End != "" {
-		s.pending = &pendingLabel{event: explained, bare: r.bare, reading: r, profile: p}
+func (s *Stream) known(e *Event, p *Profile, r *reading, emit func(Event)) {
+	s.explain(e, p, r)
+	if r.said != nil && r.said.line.next != nil && e.End != EndCut && e.End != "" {
+		s.pending = &pendingLabel{event: *e, reading: *r}
 		return
 	}
-	s.give(explained, emit)
+	s.give(e, emit)
 }
 
 // explain puts a reading into an event.
-func (s *Stream) explain(e Event, p *Profile, r reading) Event {
-	e.Kind, e.Fields, e.UID, e.Reader, e.Profile = r.kind, r.fields, r.uid, r.reader, p.name
-	if r.line != nil && r.line.inherit && e.UID == nil && s.lastUID != nil && e.Lines[0]-s.lastLine <= tagWithin {
-		e.Fields = maps.Clone(e.Fields)
-		if e.Fields == nil {
-			e.Fields = map[string]string{}
+func (s *Stream) explain(e *Event, p *Profile, r *reading) {
+	e.Kind, e.Reader, e.Profile = r.kind, r.reader, p.name
+	is := told{fields: r.fields, uid: r.uid}
+	if r.said != nil && r.said.line.inherit && r.uid == nil && s.recent != nil {
+		if u := s.recent.before(e.Lines[0]); u != nil {
+			is.uid, is.fields = u, is.fields.with("uid", u.String())
 		}
-		e.UID, e.Fields["uid"] = s.lastUID, s.lastUID.String()
 	}
-	return e
+	e.told = &is
 }
 
 // join puts a value's line to its label, if it is one.
-func (s *Stream) join(l Line, emit func(Event)) bool {
+func (s *Stream) join(l *Line, emit func(Event)) bool {
 	label := s.pending
-	next := label.reading.line.next
+	line := label.reading.said.line
 	r := label.reading
-	r.fields = maps.Clone(r.fields)
-	if !next.full.Match(latin1(l.Raw)) || r.take(next, l.Raw, r.line.form) != nil {
+	r.fields = r.fields[:len(r.fields):len(r.fields)]
+	if !line.next.full().Match(latin1(l.Raw)) || r.take(line.next, l.Raw, line.form) != nil {
 		return false
 	}
 	s.pending = nil
@@ -207,7 +224,8 @@ func (s *Stream) join(l Line, emit func(Event)) bool {
 	raw := make([]byte, 0, len(e.Raw)+len(e.End)+len(l.Raw))
 	raw = append(append(append(raw, e.Raw...), e.End...), l.Raw...)
 	e.Raw, e.End, e.Last, e.Lines[1] = raw, l.End, l.Last, l.Number
-	s.give(s.explain(e, label.profile, r), emit)
+	s.explain(&e, r.said.profile, &r)
+	s.give(&e, emit)
 	return true
 }
 
@@ -219,46 +237,44 @@ func (s *Stream) release(emit func(Event)) {
 	}
 	s.pending = nil
 	e := label.event
-	if label.bare {
-		e = unexplained(Event{
+	if label.reading.bare {
+		e = Event{
 			First: e.First, Last: e.Last, Reader: NoReader, Lines: e.Lines,
 			Offset: e.Offset, Raw: e.Raw, End: e.End,
-		}, nil, s.memo.guesses)
+		}
+		unexplained(&e, nil)
 	}
-	s.give(e, emit)
+	s.give(&e, emit)
 }
 
 // start gives out what stood before a start text and then the start.
-func (s *Stream) start(e Event, at int, p *Profile, emit func(Event)) {
+func (s *Stream) start(e *Event, at int, p *Profile, emit func(Event)) {
 	r, ok, _ := p.read(e.Raw[at:])
 	if !ok {
-		s.give(unexplained(e, nil, s.memo.guesses), emit)
+		unexplained(e, nil)
+		s.give(e, emit)
 		return
 	}
-	before := e
+	before := *e
 	before.Raw, before.End = e.Raw[:at:at], ""
-	before = unexplained(before, nil, s.memo.guesses)
-	if junk(before.Raw) {
-		before.Kind, before.Fields, before.UID = KindNoise, nil, nil
+	if before.Kind = KindNoise; !junk(before.Raw) {
+		unexplained(&before, nil)
 	}
-	s.give(before, emit)
+	s.give(&before, emit)
 	e.Raw, e.Offset = e.Raw[at:], e.Offset+int64(at)
-	s.known(e, p, r, emit)
+	s.known(e, p, &r, emit)
 }
 
-// unexplained makes a line noise or unknown text with what it holds.
-func unexplained(e Event, broken error, g guesses) Event {
+// unexplained makes a line noise or unknown text.
+func unexplained(e *Event, broken error) {
 	if isNoise(e.Raw) {
 		e.Kind = KindNoise
-		return e
+		return
 	}
 	e.Kind = KindUnknown
-	e.Fields, e.UID = holds(e.Raw, g)
 	if broken != nil {
-		if e.Fields == nil {
-			e.Fields = map[string]string{}
-		}
-		e.Fields["problem"] = fieldText([]byte(broken.Error()))
+		is := holds(e.Raw)
+		is.fields = is.fields.with("problem", fieldText([]byte(broken.Error())))
+		e.told = &is
 	}
-	return e
 }

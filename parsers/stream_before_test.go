@@ -32,8 +32,8 @@ func TestTagOfTheLinesBefore(t *testing.T) {
 				s.Mark(parsers.KindDetached, time.Time{}, nil, emit)
 			}
 			s.Feed([]byte(pass), time.Time{}, emit)
-			if got := said(last); got != tt.want || (last.UID != nil) != strings.Contains(tt.want, "uid=") {
-				t.Errorf("got %q, UID %v; want %q", got, last.UID, tt.want)
+			if got := said(last); got != tt.want || (last.UID() != nil) != strings.Contains(tt.want, "uid=") {
+				t.Errorf("got %q, UID %v; want %q", got, last.UID(), tt.want)
 			}
 		})
 	}

@@ -85,7 +85,7 @@ func said(e parsers.Event) string {
 		fmt.Fprintf(&b, " reader=%d", e.Reader)
 	}
 	for _, name := range []string{"name", "value", "cause", "version", "meaning", "result", "text", "uid", "address", "ip", "mask", "gateway", "mac", "coil", "problem"} {
-		if v, ok := e.Fields[name]; ok {
+		if v, ok := e.Fields()[name]; ok {
 			fmt.Fprintf(&b, " %s=%s", name, v)
 		}
 	}
@@ -178,9 +178,10 @@ func TestMarkCutsTheLineUnderWay(t *testing.T) {
 	s.Feed([]byte("network link up\r\n"), at.Add(2*time.Second), emit)
 	want := []parsers.Event{
 		{Seq: 5, First: at, Last: at, Kind: parsers.KindUnknown, Reader: parsers.NoReader, Lines: [2]int{3, 3}, Offset: 10, Raw: []byte("network li"), End: parsers.EndCut},
-		{Seq: 6, First: at.Add(time.Second), Last: at.Add(time.Second), Kind: parsers.KindDetached, Reader: parsers.NoReader, Fields: map[string]string{"why": "gone"}, Offset: 20},
+		{Seq: 6, First: at.Add(time.Second), Last: at.Add(time.Second), Kind: parsers.KindDetached, Reader: parsers.NoReader, Offset: 20},
 		{Seq: 7, First: at.Add(2 * time.Second), Last: at.Add(2 * time.Second), Kind: parsers.KindLinkUp, Reader: parsers.NoReader, Lines: [2]int{4, 4}, Offset: 20, Raw: []byte("network link up"), End: "\r\n", Profile: "plain"},
 	}
+	want[1] = want[1].Holding(map[string]string{"why": "gone"})
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Errorf("(-want +got):\n%s", diff)
 	}

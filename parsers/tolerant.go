@@ -25,14 +25,15 @@ const (
 // Guess is what an unknown line seems to report, and how sure that is; "" and 0
 // for a line that tells nothing, and for events that are known.
 func (e Event) Guess() (Kind, float64) {
-	if e.Kind != KindUnknown || e.Fields[FieldGuess] == "" {
+	if e.Kind != KindUnknown {
 		return "", 0
 	}
-	sure, err := strconv.ParseFloat(e.Fields[FieldSure], 64)
+	held := e.holds().fields
+	sure, err := strconv.ParseFloat(held.get(FieldSure), 64)
 	if err != nil {
 		return "", 0
 	}
-	return Kind(e.Fields[FieldGuess]), sure
+	return Kind(held.get(FieldGuess)), sure
 }
 
 // sighting is what one look over an unknown line finds.
@@ -54,36 +55,11 @@ type sighting struct {
 // holds finds what a line holds that no wording explains, the first of each. Only
 // shapes that stand for themselves, or that a word names, are taken as values; a
 // run of digits may be anything.
-func holds(raw []byte, g guesses) (fields map[string]string, uid *UID) {
+func holds(raw []byte) told {
 	s := sighting{v: generalVocabulary()}
 	s.look(string(raw[:min(len(raw), tolerantWithin)]))
 	s.remark = remark(raw)
-	return s.fields(g), s.uid
-}
-
-// A likelihood is what a set of ideas most likely reports, and how sure that is.
-type likelihood struct {
-	kind Kind
-	sure float64
-}
-
-// guesses keeps those that a stream has come to: lines of one firmware have few sets
-// of ideas. nil keeps none.
-type guesses map[ideas]likelihood
-
-const mostGuesses = 1 << 12
-
-// of is what ideas most likely report.
-func (g guesses) of(v *vocabulary, s ideas) likelihood {
-	if known, ok := g[s]; ok {
-		return known
-	}
-	var is likelihood
-	is.kind, is.sure = v.likely(s)
-	if g != nil && len(g) < mostGuesses {
-		g[s] = is
-	}
-	return is
+	return told{fields: s.fields(), uid: s.uid}
 }
 
 // twoDecimals prints 0 to 1.
@@ -224,15 +200,14 @@ func (s *sighting) hexByte(t string) int {
 	for n < len(t) && n < 5 && isWordByte(t[n]) {
 		n++
 	}
-	digits := strings.ToLower(t[:n])
-	marked := strings.HasPrefix(digits, "0x") || strings.HasSuffix(digits, "h") && len(digits) == 3
 	if n < len(t) && (isWordByte(t[n]) || t[n] == '.') {
 		return 0
 	}
-	if !marked && (len(digits) != 2 || !s.last.any(s.v.version)) {
+	marked := n > 1 && t[0] == '0' && t[1]|0x20 == 'x' || n == 3 && t[2]|0x20 == 'h'
+	if !marked && (n != 2 || !s.last.any(s.v.version)) {
 		return 0
 	}
-	c, err := ParseChipVersion(digits)
+	c, err := ParseChipVersion(t[:n])
 	if err != nil {
 		return 0
 	}
@@ -333,17 +308,16 @@ func (s *sighting) plain(digits string) {
 }
 
 // fields are the line's fields, nil where it holds nothing.
-func (s *sighting) fields(g guesses) map[string]string {
+func (s *sighting) fields() (held fields) {
 	v := s.v
-	var fields map[string]string
 	put := func(name, value string) {
 		if value == "" {
 			return
 		}
-		if fields == nil {
-			fields = make(map[string]string, 8)
+		if held == nil {
+			held = make(fields, 0, 6)
 		}
-		fields[name] = value
+		held = held.with(name, value)
 	}
 	if s.uid != nil {
 		put("uid", s.uid.String())
@@ -365,15 +339,15 @@ func (s *sighting) fields(g guesses) map[string]string {
 	case good:
 		put(FieldOutcome, "success")
 	}
-	likely := g.of(v, s.ideas)
+	kind, sure := v.likely(s.ideas)
 	if s.remark {
-		likely.sure /= 2
+		sure /= 2
 	}
-	if likely.sure >= sureAtLeast {
-		put(FieldGuess, string(likely.kind))
-		put(FieldSure, twoDecimals(likely.sure))
+	if sure >= sureAtLeast {
+		put(FieldGuess, string(kind))
+		put(FieldSure, twoDecimals(sure))
 	}
-	return fields
+	return held
 }
 
 func isDigit(c byte) bool { return '0' <= c && c <= '9' }

@@ -21,8 +21,8 @@ func BenchmarkTolerant(b *testing.B) {
 		b.ReportAllocs()
 		b.SetBytes(int64(len(line)))
 		for b.Loop() {
-			if fields, _ := holds(line, guesses{}); fields[FieldGuess] != string(KindTagPresent) {
-				b.Fatal(fields)
+			if is := holds(line); is.fields.get(FieldGuess) != string(KindTagPresent) {
+				b.Fatal(is)
 			}
 		}
 	})

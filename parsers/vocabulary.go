@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 
 	"github.com/BurntSushi/toml"
 )
@@ -50,11 +51,23 @@ var valueNames = map[string]ideas{
 	"#count": valueCount,
 }
 
+const metSets = 1 << 10
+
+// A likelihood is what a set of ideas most likely reports, and how sure that is.
+type likelihood struct {
+	of   ideas
+	kind Kind
+	sure float64
+}
+
 // A vocabulary knows what words mean in general, and what lines that bring certain
-// ideas together usually report. It never changes once it is loaded.
+// ideas together usually report. It says the same at any time and is safe for
+// concurrent use.
 type vocabulary struct {
 	words   []wordNode
 	guesses []guess
+	// What sets of ideas met so far most likely report: lines of one firmware have few.
+	met [metSets]atomic.Pointer[likelihood]
 	// Ideas that the reader of a line itself looks for.
 	not, tag, master, list, coil, version, on, off, gateway, mask, good, allow, deny, error, missing, down, result, identity, chip, count, link, up ideas
 }
@@ -76,18 +89,21 @@ type wordNode struct {
 const wordLetters = 26 + 2
 
 func wordLetter(c byte) (int, bool) {
-	switch {
-	case 'a' <= c && c <= 'z':
-		return int(c - 'a'), true
-	case 'A' <= c && c <= 'Z':
-		return int(c - 'A'), true
-	case c == '-':
-		return 26, true
-	case c == '\'':
-		return 27, true
-	}
-	return 0, false
+	k := int(wordLetterOf[c])
+	return k, k >= 0
 }
+
+// wordLetterOf is the letter's place among them, -1 for what is no letter of a word.
+var wordLetterOf = func() (of [256]int8) {
+	for c := range of {
+		of[c] = -1
+	}
+	for k := range int8(26) {
+		of['a'+k], of['A'+k] = k, k
+	}
+	of['-'], of['\''] = 26, 27
+	return of
+}()
 
 type vocabularyTOML struct {
 	Ideas map[string][]string `toml:"ideas"`
@@ -223,6 +239,17 @@ func isLetter(c byte) bool { return 'a' <= c && c <= 'z' || 'A' <= c && c <= 'Z'
 // that is: 0 where nothing speaks for any. Where a second kind is nearly as likely,
 // neither is sure.
 func (v *vocabulary) likely(of ideas) (best Kind, sure float64) {
+	slot := &v.met[uint64(of)*0x9E3779B97F4A7C15>>(64-10)] // multiplicative hashing
+	if l := slot.Load(); l != nil && l.of == of {
+		return l.kind, l.sure
+	}
+	best, sure = v.weigh(of)
+	slot.Store(&likelihood{of: of, kind: best, sure: sure})
+	return best, sure
+}
+
+// weigh is likely, worked out.
+func (v *vocabulary) weigh(of ideas) (best Kind, sure float64) {
 	const near, doubt = 0.1, 0.6
 	var second float64
 	for i := range v.guesses {

@@ -70,18 +70,15 @@ func (r *Rig) Event(kind parsers.Kind, fields ...string) {
 	defer r.mu.Unlock()
 	now := Clock{}.Now()
 	raw := string(kind) + " " + strings.Join(fields, " ")
-	e := &parsers.Event{Kind: kind, First: now, Last: now, Reader: parsers.NoReader, Fields: map[string]string{}, Raw: []byte(raw), End: "\n", Offset: r.offset, Profile: "scripted"}
+	held := map[string]string{}
 	for i := 0; i+1 < len(fields); i += 2 {
-		e.Fields[fields[i]] = fields[i+1]
-		if fields[i] == "uid" {
-			uid, err := parsers.ParseUID(fields[i+1])
-			if err != nil {
-				r.t.Errorf("scripted event: %v", err)
-			}
-			e.UID = &uid
-		}
+		held[fields[i]] = fields[i+1]
 	}
-	if r.append(checklist.Entry{Type: checklist.EntryEvent, Event: e}) {
+	e := parsers.Event{Kind: kind, First: now, Last: now, Reader: parsers.NoReader, Raw: []byte(raw), End: "\n", Offset: r.offset, Profile: "scripted"}.Holding(held)
+	if held["uid"] != "" && e.UID() == nil {
+		r.t.Errorf("scripted event: uid %q is none", held["uid"])
+	}
+	if r.append(checklist.Entry{Type: checklist.EntryEvent, Event: &e}) {
 		r.offset += e.Size()
 	}
 }

@@ -143,8 +143,8 @@ func tags(entries []checklist.Entry, item checklist.Item, key []byte) []Tag {
 		if e.Event == nil {
 			continue
 		}
-		if e.Event.UID != nil {
-			seen[e.Event.UID.String()] = true
+		if u := e.Event.UID(); u != nil {
+			seen[u.String()] = true
 		}
 		if e.Event.Kind == parsers.KindSetting && e.Event.Field("name") == parsers.SettingMaster {
 			if uid, err := parsers.ParseUID(e.Event.Field("value")); err == nil {

@@ -87,7 +87,7 @@ func entryText(e checklist.Entry) string {
 	case e.Measure != nil:
 		return measureText(e.Measure)
 	case e.Event != nil:
-		return string(e.Event.Kind) + fieldsText(e.Event.Fields)
+		return string(e.Event.Kind) + fieldsText(e.Event.Fields())
 	case e.Instruct != nil:
 		return "asked: " + e.Instruct.Text
 	default:

@@ -85,20 +85,23 @@ func (r *run) add(e checklist.Entry) checklist.Entry {
 func (r *run) line(kind parsers.Kind, text, uid string, fields map[string]string) checklist.Entry {
 	r.t.Helper()
 	n := len(r.entries)
-	ev := &parsers.Event{
-		Seq: uint64(n), First: r.at.Add(2 * time.Millisecond), Last: r.at.Add(5 * time.Millisecond), Kind: kind,
-		Reader: parsers.NoReader, Fields: maps.Clone(fields), Lines: [2]int{n, n}, Offset: int64(r.console.Len()),
-		Raw: []byte(text), End: "\r\n", Profile: "plain",
-	}
+	fields = maps.Clone(fields)
 	if uid != "" {
-		u, err := parsers.ParseUID(uid)
-		if err != nil {
+		if _, err := parsers.ParseUID(uid); err != nil {
 			r.t.Fatalf("ParseUID(%q): %v", uid, err)
 		}
-		ev.UID = &u
+		if fields == nil {
+			fields = map[string]string{}
+		}
+		fields["uid"] = uid
 	}
+	ev := parsers.Event{
+		Seq: uint64(n), First: r.at.Add(2 * time.Millisecond), Last: r.at.Add(5 * time.Millisecond), Kind: kind,
+		Reader: parsers.NoReader, Lines: [2]int{n, n}, Offset: int64(r.console.Len()),
+		Raw: []byte(text), End: "\r\n", Profile: "plain",
+	}.Holding(fields)
 	r.console.WriteString(text + "\r\n")
-	return r.add(checklist.Entry{Type: checklist.EntryEvent, Event: ev})
+	return r.add(checklist.Entry{Type: checklist.EntryEvent, Event: &ev})
 }
 
 func (r *run) begin(s checklist.Sitting, id string) {
@@ -133,7 +136,8 @@ func (r *run) bench() {
 		checklist.Finding{What: "header soldered on every pin", Verdict: checklist.Passed, How: checklist.Stated, Value: checklist.Text("yes"), Rests: checklist.RefsOf(header), Caution: "A tight fit is no joint."})
 
 	r.begin(checklist.Bench, "attach")
-	r.add(checklist.Entry{Type: checklist.EntryEvent, Event: &parsers.Event{Seq: 1, Kind: parsers.KindAttached, Reader: parsers.NoReader, Fields: map[string]string{"port": "ttyUSB0", "speed": "115200"}, First: r.at, Last: r.at}})
+	attached := parsers.Event{Seq: 1, Kind: parsers.KindAttached, Reader: parsers.NoReader, First: r.at, Last: r.at}.Holding(map[string]string{"port": "ttyUSB0", "speed": "115200"})
+	r.add(checklist.Entry{Type: checklist.EntryEvent, Event: &attached})
 	boot := r.line(parsers.KindBoot, "---- start ----", "", nil)
 	fw := r.line(parsers.KindFirmware, "firmware larkspur 3.2.0", "", map[string]string{"name": "larkspur", "version": "3.2.0"})
 	r.decide(checklist.Passed,

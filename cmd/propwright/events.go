@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -279,29 +280,39 @@ var errPipeClosed = errors.New("output closed")
 
 // An eventPrinter writes events, a line each. After an error it writes no more.
 type eventPrinter struct {
-	out    io.Writer
-	asJSON bool
-	filter eventFilter
-	err    error
-	line   []byte // to write the next into
+	out     io.Writer
+	asJSON  bool
+	encoder *parsers.EventEncoder // nil to write JSON without one
+	filter  eventFilter
+	err     error
+	line    []byte // to write the next into
 }
 
 func (p *eventPrinter) print(e parsers.Event) {
-	if p.err != nil || !p.filter.shows(e) {
+	if p.err != nil {
 		return
 	}
-	p.line = p.line[:0]
-	if p.asJSON {
-		if p.line, p.err = e.AppendJSON(p.line); p.err != nil {
-			return
-		}
-	} else {
-		p.line = append(p.line, eventLine(e)...)
+	if p.line, p.err = p.append(p.line[:0], &e); p.err != nil || len(p.line) == 0 {
+		return
 	}
-	p.line = append(p.line, '\n')
 	if _, err := p.out.Write(p.line); err != nil {
 		p.err = errors.Join(errPipeClosed, err)
 	}
+}
+
+// append appends an event's line, nothing for one that is not shown.
+func (p *eventPrinter) append(b []byte, e *parsers.Event) (_ []byte, err error) {
+	switch {
+	case !p.filter.shows(e):
+		return b, nil
+	case p.asJSON && p.encoder != nil:
+		b, err = p.encoder.Append(b, e)
+	case p.asJSON:
+		b, err = e.AppendJSON(b)
+	default:
+		b = append(b, eventLine(*e)...)
+	}
+	return append(b, '\n'), err
 }
 
 // failed is why no more is written, nil while it is.
@@ -328,13 +339,9 @@ func eventLine(e parsers.Event) string {
 	if e.Reader != parsers.NoReader {
 		fmt.Fprintf(&b, " reader=%d", e.Reader)
 	}
-	names := make([]string, 0, len(e.Fields))
-	for name := range e.Fields {
-		names = append(names, name)
-	}
-	slices.Sort(names)
-	for _, name := range names {
-		fmt.Fprintf(&b, " %s=%s", name, parsers.Printable(e.Fields[name]))
+	fields := e.Fields()
+	for _, name := range slices.Sorted(maps.Keys(fields)) {
+		fmt.Fprintf(&b, " %s=%s", name, parsers.Printable(fields[name]))
 	}
 	if e.Kind == parsers.KindUnknown || e.Kind == parsers.KindNoise {
 		b.WriteString(" " + parsers.Printable(string(e.Raw)))

@@ -1,59 +1,89 @@
 package main
 
 import (
-	"bufio"
 	"errors"
 	"io"
+	"runtime"
 	"sync/atomic"
 
 	"propwright/parsers"
 )
 
-// batchOfEvents is how many events are handed over at a time, and batchesAhead how
-// many such the reading may be ahead of the printing.
-const (
-	batchOfEvents = 512
-	batchesAhead  = 4
-)
+// batchOfEvents is how many events are handed over at a time.
+const batchOfEvents = 256
 
-// A besidePrinter prints events in a goroutine of its own, in their order, so that
-// reading and printing take two cores where there are two.
+// A besidePrinter prints events in goroutines of their own, in the events' order, so
+// that reading and printing take two cores where there are two.
 type besidePrinter struct {
-	batches chan []parsers.Event
-	spare   chan []parsers.Event // printed, to be filled again
-	batch   []parsers.Event
+	out     io.Writer
+	work    chan *eventBatch // to be put into words, by any
+	written chan *eventBatch // the same, to be written in this order
+	spare   chan *eventBatch // written, to be filled again
+	batch   *eventBatch
 	done    chan struct{}
 	broken  atomic.Bool
-	out     *bufio.Writer // in large pieces
-	printer *eventPrinter
+	err     error // of the writer; others read it once done is closed
 	closed  bool
+}
+
+// An eventBatch goes from the reader to whoever puts it into words, and on to the
+// writer.
+type eventBatch struct {
+	events []parsers.Event
+	text   []byte
+	err    error
+	ready  chan struct{} // holds one sign once the text is there
 }
 
 // printBeside prints to out what p would.
 func printBeside(out io.Writer, p eventPrinter) *besidePrinter {
+	workers := runtime.GOMAXPROCS(0)
+	ahead := 2 * workers // batches that the reading may be ahead of the writing
 	b := &besidePrinter{
-		out: bufio.NewWriterSize(out, 64<<10), printer: &p,
-		batches: make(chan []parsers.Event, batchesAhead), spare: make(chan []parsers.Event, batchesAhead+1),
-		done: make(chan struct{}),
+		out: out, work: make(chan *eventBatch, ahead), written: make(chan *eventBatch, ahead),
+		spare: make(chan *eventBatch, ahead), done: make(chan struct{}),
 	}
-	p.out = b.out
-	go func() {
-		defer close(b.done)
-		for batch := range b.batches {
-			for _, e := range batch {
-				p.print(e)
-			}
-			if p.err != nil {
-				b.broken.Store(true)
-			}
-			clear(batch)
-			select {
-			case b.spare <- batch[:0]:
-			default:
+	for range ahead {
+		b.spare <- &eventBatch{events: make([]parsers.Event, 0, batchOfEvents), ready: make(chan struct{}, 1)}
+	}
+	for range workers {
+		own := p
+		own.encoder = &parsers.EventEncoder{}
+		go b.putIntoWords(&own)
+	}
+	go b.write()
+	return b
+}
+
+func (b *besidePrinter) putIntoWords(p *eventPrinter) {
+	for batch := range b.work {
+		batch.text, batch.err = batch.text[:0], nil
+		for i := range batch.events {
+			if batch.text, batch.err = p.append(batch.text, &batch.events[i]); batch.err != nil {
+				break
 			}
 		}
-	}()
-	return b
+		clear(batch.events)
+		batch.events = batch.events[:0]
+		batch.ready <- struct{}{}
+	}
+}
+
+func (b *besidePrinter) write() {
+	defer close(b.done)
+	for batch := range b.written {
+		<-batch.ready
+		if b.err == nil {
+			_, err := b.out.Write(batch.text)
+			if err != nil {
+				err = errors.Join(errPipeClosed, err)
+			}
+			if b.err = errors.Join(batch.err, err); b.err != nil {
+				b.broken.Store(true)
+			}
+		}
+		b.spare <- batch
+	}
 }
 
 // print hands an event over; after close it does nothing.
@@ -62,17 +92,18 @@ func (b *besidePrinter) print(e parsers.Event) {
 		return
 	}
 	if b.batch == nil {
-		select {
-		case b.batch = <-b.spare:
-		default:
-			b.batch = make([]parsers.Event, 0, batchOfEvents)
-		}
+		b.batch = <-b.spare
 	}
-	b.batch = append(b.batch, e)
-	if len(b.batch) == batchOfEvents {
-		b.batches <- b.batch
-		b.batch = nil
+	if b.batch.events = append(b.batch.events, e); len(b.batch.events) == batchOfEvents {
+		b.hand()
 	}
+}
+
+// hand sends the batch on its way.
+func (b *besidePrinter) hand() {
+	b.work <- b.batch
+	b.written <- b.batch
+	b.batch = nil
 }
 
 // failed returns the printer's error, which may be of some events before.
@@ -87,12 +118,12 @@ func (b *besidePrinter) failed() error {
 func (b *besidePrinter) close() error {
 	if !b.closed {
 		b.closed = true
-		b.batches <- b.batch
-		close(b.batches)
-		<-b.done
-		if err := b.out.Flush(); b.printer.err == nil && err != nil {
-			b.printer.err = errors.Join(errPipeClosed, err)
+		if b.batch != nil {
+			b.hand()
 		}
+		close(b.work)
+		close(b.written)
+		<-b.done
 	}
-	return b.printer.err
+	return b.err
 }

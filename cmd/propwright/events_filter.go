@@ -50,11 +50,11 @@ func newEventFilter(kinds []string, uid, since, until string) (f eventFilter, er
 }
 
 // shows reports whether an event is to be shown.
-func (f eventFilter) shows(e parsers.Event) bool {
+func (f eventFilter) shows(e *parsers.Event) bool {
 	switch {
 	case len(f.kinds) > 0 && !slices.Contains(f.kinds, e.Kind):
 		return false
-	case f.uid != nil && (e.UID == nil || *e.UID != *f.uid):
+	case f.uid != nil && !names(e, *f.uid):
 		return false
 	case !f.since.IsZero() && (e.First.IsZero() || e.First.Before(f.since)):
 		return false
@@ -62,4 +62,10 @@ func (f eventFilter) shows(e parsers.Event) bool {
 		return false
 	}
 	return true
+}
+
+// names reports whether an event names a tag.
+func names(e *parsers.Event, tag parsers.UID) bool {
+	u := e.UID()
+	return u != nil && *u == tag
 }

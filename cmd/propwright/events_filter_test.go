@@ -15,19 +15,15 @@ import (
 // What each filter lets through of five events, by their numbers.
 func TestWhatAnEventFilterShows(t *testing.T) {
 	at := time.Date(2026, 11, 25, 21, 0, 0, 0, time.UTC)
-	uid := func(text string) *parsers.UID {
-		u, err := parsers.ParseUID(text)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return &u
-	}
 	events := []parsers.Event{
 		{Seq: 1, Kind: parsers.KindBoot, First: at},
-		{Seq: 2, Kind: parsers.KindCardAdded, First: at.Add(time.Minute), UID: uid("5C0A91E3")},
-		{Seq: 3, Kind: parsers.KindUnknown, First: at.Add(2 * time.Minute), UID: uid("5C0A91E3")},
-		{Seq: 4, Kind: parsers.KindCardAdded, First: at.Add(3 * time.Minute), UID: uid("7E310B44")},
-		{Seq: 5, Kind: parsers.KindCardAdded, UID: uid("5C0A91E3")},
+		{Seq: 2, Kind: parsers.KindCardAdded, First: at.Add(time.Minute)},
+		{Seq: 3, Kind: parsers.KindUnknown, First: at.Add(2 * time.Minute)},
+		{Seq: 4, Kind: parsers.KindCardAdded, First: at.Add(3 * time.Minute)},
+		{Seq: 5, Kind: parsers.KindCardAdded},
+	}
+	for i, uid := range []string{1: "5C0A91E3", 2: "5C0A91E3", 3: "7E310B44", 4: "5C0A91E3"} {
+		events[i] = events[i].Holding(map[string]string{"uid": uid})
 	}
 	for name, tt := range map[string]struct {
 		kinds             []string
@@ -48,7 +44,7 @@ func TestWhatAnEventFilterShows(t *testing.T) {
 		}
 		got := ""
 		for _, e := range events {
-			if f.shows(e) {
+			if f.shows(&e) {
 				got += string(rune('0' + e.Seq))
 			}
 		}

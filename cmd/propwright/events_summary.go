@@ -35,7 +35,7 @@ func newEventSummary(out io.Writer, filter eventFilter) *eventSummary {
 }
 
 func (s *eventSummary) print(e parsers.Event) {
-	if !s.filter.shows(e) {
+	if !s.filter.shows(&e) {
 		return
 	}
 	s.events++
