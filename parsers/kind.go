@@ -106,3 +106,12 @@ func (k Kind) Host() bool {
 
 // known reports whether the kind is one of Kinds.
 func (k Kind) known() bool { return slices.Contains(Kinds(), k) }
+
+// ofTag reports whether a line of the kind may name a tag.
+func (k Kind) ofTag() bool {
+	switch k {
+	case KindMasterEnrolled, KindCardAdded, KindCardRemoved, KindTagPresent, KindTagAbsent, KindCardAccepted, KindCardRefused:
+		return true
+	}
+	return false
+}

@@ -185,6 +185,8 @@ func (g *grouped) fieldFor(p part, before string, kind Kind) string {
 		}
 	case typeDec:
 		switch {
+		case kind.ofTag() && len(p.text) >= longNumber:
+			return "uid"
 		case strings.HasSuffix(before, "reader"):
 			return "reader"
 		case (kind == KindCoilWritten || kind == KindCoilFailed) && p.text == g.example.Field("coil"):
@@ -257,13 +259,15 @@ func valueAt(s string, first bool) (n int, typ placeholderType) {
 	switch {
 	case groups == 6 && s[2] != ' ':
 		return pairs, typeMAC
+	case unpaddedMACAt(s) > 0:
+		return unpaddedMACAt(s), typeMAC
 	case groups == uidSingle || groups == uidDouble || groups == uidTriple:
 		return pairs, typeUID
 	}
 	if n := hexAt(s); n > 0 && (mixedDigits(s[:n]) || strings.HasPrefix(s, "0x")) {
 		return n, typeUID
 	}
-	if n := numbersAt(s); n > 0 {
+	if n := max(numbersAt(s), bytesAt(s), joinedAt(s)); n > 0 {
 		return n, typeUID
 	}
 	if len(s) > 2 && s[0] == '0' && (s[1] == 'x' || s[1] == 'X') {
@@ -277,6 +281,65 @@ func valueAt(s string, first bool) (n int, typ placeholderType) {
 		return 0, ""
 	}
 	return n, typeDec
+}
+
+// longNumber is how many digits a whole UID has as one decimal number: those of four
+// bytes have eight to ten, unless the first byte is next to nothing.
+const longNumber = 8
+
+// joinedAt is how long a run of digits is that may be a UID printed without padding:
+// too long for a register's value, and of letters and decimal digits both.
+func joinedAt(s string) int {
+	n := run([]byte(s), 2*uidTriple, isHexDigit)
+	if n < 6 || !mixedDigits(s[:n]) || n < len(s) && isWordByte(s[n]) {
+		return 0
+	}
+	return n
+}
+
+// bytesAt is how long 4, 7 or 10 bytes with the same sign between each two are, padded
+// or not: in hexadecimal, or in decimal, where one more may be their check value.
+// Digits that are as good the one as the other are neither.
+func bytesAt(s string) int {
+	n, count, long, letters, wide := 0, 0, false, false, false
+	for {
+		digits := run([]byte(s[n:]), 4, isHexDigit)
+		if digits == 0 || digits > 3 {
+			return 0
+		}
+		letters = letters || strings.ContainsFunc(s[n:n+digits], func(r rune) bool { return !isDigit(byte(r)) })
+		long = long || digits == 3
+		wide = wide || digits == 3 && s[n:n+3] > "255"
+		n += digits
+		if count++; n+1 >= len(s) || !isHexDigit(s[n+1]) || strings.IndexByte(" :-", s[n]) < 0 || count > 1 && s[n] != s[firstSign(s)] {
+			break
+		}
+		n++
+	}
+	if letters == long || wide || n < len(s) && isWordByte(s[n]) {
+		return 0
+	}
+	switch count {
+	case uidSingle, uidDouble, uidTriple:
+		return n
+	case uidSingle + 1, uidDouble + 1:
+		if long {
+			return n
+		}
+	}
+	return 0
+}
+
+// firstSign is where the first byte of a list ends.
+func firstSign(s string) int { return run([]byte(s), 3, isHexDigit) }
+
+// unpaddedMACAt is how long a hardware address is some of whose bytes have one digit.
+func unpaddedMACAt(s string) int {
+	n := munchMAC([]byte(s))
+	if n < len("0:0:0:0:0:0") || !strings.ContainsAny(s[:n], ":-.") || n < len(s) && (isWordByte(s[n]) || strings.IndexByte(":-.", s[n]) >= 0 && n+1 < len(s) && isWordByte(s[n+1])) {
+		return 0
+	}
+	return n
 }
 
 // clockAt is how long a time stamp or a count of ticks at the beginning of a line is.

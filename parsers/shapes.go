@@ -80,3 +80,19 @@ func mixedDigits(s string) bool {
 func isWordByte(c byte) bool {
 	return '0' <= c && c <= '9' || 'a' <= c && c <= 'z' || 'A' <= c && c <= 'Z'
 }
+
+// inDump reports whether pairs of digits that stand at i stand among more such, with
+// wider gaps between: groups of a dump of memory, none of which is an identity.
+func inDump(text string, i, n int) bool {
+	after := strings.TrimLeft(text[i+n:], " ")
+	if _, groups := pairsAt(after); groups >= 2 && len(after) < len(text)-i-n {
+		return true
+	}
+	before := strings.TrimRight(text[:i], " ")
+	at := len(before) - len("00 00")
+	if at < 0 || len(before) == i {
+		return false
+	}
+	_, groups := pairsAt(before[at:])
+	return groups == 2
+}

@@ -140,6 +140,10 @@ func (s *sighting) value(text string, i int) int {
 			return n
 		}
 	}
+	if groups >= 2 && inDump(text, i, n) {
+		s.last, s.number = 0, ""
+		return n
+	}
 	if n := s.identity(t, n, groups); n > 0 {
 		return n
 	}
