@@ -23,6 +23,7 @@ const (
 type sample struct {
 	bytes int     // looked at
 	zeros int     // of these, zero bytes
+	signs int     // blanks, figures and such, of the whole lines
 	score float64 // 0 to 1: half readable bytes, a quarter common ones, a quarter clean lines
 	clean int     // complete lines of which every byte is readable
 }
@@ -31,13 +32,13 @@ func (s sample) accepted() bool {
 	return s.bytes >= scoreLeast && s.score >= scoreAccept && s.clean >= 1
 }
 
-// judge looks at the newest bytes of what was heard since a change of speed.
-func judge(heard []byte) sample {
+// judgeNewest looks at the newest bytes of what was heard since a change of speed.
+func judgeNewest(heard []byte, newest int) sample {
 	if len(heard) <= scoreDrop {
 		return sample{}
 	}
 	b := heard[scoreDrop:]
-	b = b[max(0, len(b)-scoreNewest):]
+	b = b[max(0, len(b)-newest):]
 	s := sample{bytes: len(b), zeros: bytes.Count(b, []byte{0})}
 	whole := wholeLines(b)
 	if len(whole) == 0 {
@@ -50,6 +51,9 @@ func judge(heard []byte) sample {
 			readable += n
 			if n > 1 || isCommon(rest[0]) {
 				common += n
+			}
+			if c := rest[0]; ' ' <= c && c < '@' {
+				s.signs++
 			}
 		}
 		rest = rest[n:]

@@ -20,6 +20,7 @@ type Guess struct {
 	Baud  int
 	Score float64 // of the best speed tried, 0 to 1
 	Why   string
+	Or    int     // another speed that figures read much the same at, 0 for none
 	Tried []Trial // in order
 }
 
@@ -30,13 +31,14 @@ type Trial struct {
 	Score float64 // 0 to 1; how it is made is told where it is computed
 	Text  bool    // accepted as text
 	zeros bool    // nothing but zero bytes
+	signs bool    // there are blanks, figures and such in it
 }
 
 // LikelySpeeds returns the speeds that LikelySpeed tries, in order: the two most
 // used first. 1200 is not among them and never may be: it makes boards with
 // native USB leave for their boot loader.
 func LikelySpeeds() []int {
-	return []int{115200, 9600, 57600, 38400, 19200, 74880, 250000, 230400, 4800, 2400}
+	return []int{115200, 9600, 57600, 38400, 19200, 74880, 250000, 230400, 4800, 2400, 1000000, 921600, 500000, 460800, 28800, 14400}
 }
 
 // LikelySpeed finds out at which speed the board prints, by restarting it and
@@ -54,8 +56,13 @@ func (s *Session) LikelySpeed(ctx context.Context, speeds ...int) (g Guess, err 
 			err = back
 		}
 	}()
+	return choose(speeds, func(baud int) (Trial, error) { return s.try(ctx, baud) })
+}
+
+// choose tries speeds in turn and takes the first at which text arrives.
+func choose(speeds []int, try func(baud int) (Trial, error)) (g Guess, err error) {
 	for _, baud := range speeds {
-		t, err := s.try(ctx, baud)
+		t, err := try(baud)
 		if err != nil {
 			return g, err
 		}
@@ -64,23 +71,32 @@ func (s *Session) LikelySpeed(ctx context.Context, speeds ...int) (g Guess, err 
 			continue
 		}
 		if near := neighbour(baud); near != 0 {
-			n, err := s.try(ctx, near)
+			n, err := try(near)
 			if err != nil {
 				return g, err
 			}
 			g.Tried = append(g.Tried, n)
-			// Read too fast, figures turn into letters that look as good as any; read
-			// too slowly they do not. So a draw speaks for the lower speed.
-			if n.Text && n.Score >= t.Score {
+			if n.betterThan(t) {
 				t = n
+			} else if !t.signs {
+				// Letters alone: what figures and the signs between them turn into.
+				g.Or = near
 			}
 		}
 		g.Baud, g.Score = t.Baud, t.Score
 		g.Why = fmt.Sprintf("whole lines of text at %d baud, score %.2f", t.Baud, t.Score)
+		if g.Or != 0 {
+			g.Why += fmt.Sprintf("; figures alone can look the same when they are sent at %d", g.Or)
+		}
 		return g, nil
 	}
 	return g.undecided(), nil
 }
+
+// betterThan reports whether the speed below another is the right one of the two.
+// Read too fast, figures turn into letters that look as good as any; read too slowly
+// they do not. So a draw speaks for the lower speed.
+func (t Trial) betterThan(above Trial) bool { return t.Text && t.Score >= above.Score }
 
 // neighbour is the speed 8 % below one at which digits survive being read 8.5 %
 // too fast; 0 for all others.
@@ -101,12 +117,8 @@ func (s *Session) try(ctx context.Context, baud int) (Trial, error) {
 	if err := s.SetSpeed(ctx, baud); err != nil {
 		return Trial{}, err
 	}
-	t := &tap{
-		enough: func(heard []byte) bool {
-			return len(heard) >= listenMost || len(heard) >= scoreDrop+scoreNewest && judge(heard).accepted()
-		},
-		alarm: newAlarm(s.opt.Clock, listenFor),
-	}
+	l := listening{newest: scoreNewest}
+	t := &tap{enough: l.enough, alarm: newAlarm(s.opt.Clock, listenFor)}
 	defer s.listenIn(nil)
 	settled := func() {
 		t.restart()
@@ -119,12 +131,42 @@ func (s *Session) try(ctx context.Context, baud int) (Trial, error) {
 	if err := t.alarm.wait(ctx); err != nil {
 		return Trial{}, err
 	}
-	heard := t.bytes()
-	j := judge(heard)
+	return trialOf(baud, t.bytes(), scoreNewest), nil
+}
+
+// listening decides how long one speed is listened at.
+type listening struct {
+	newest int // bytes that are judged at a time
+	textAt int // bytes heard when they were text for the first time; 0 when not yet
+}
+
+// enough reports whether enough was heard: a second stretch of text behind the first,
+// for one alone may come about by chance, or so much garbage that none is to come.
+func (l *listening) enough(heard []byte) bool {
+	switch {
+	case len(heard) >= listenMost:
+		return true
+	case len(heard) < max(l.textAt, scoreDrop)+l.newest:
+		return false
+	}
+	text := judgeNewest(heard, l.newest).accepted()
+	if text && l.textAt > 0 {
+		return true
+	}
+	l.textAt = 0
+	if text {
+		l.textAt = len(heard)
+	}
+	return false
+}
+
+// trialOf judges what was heard at a speed by its newest bytes.
+func trialOf(baud int, heard []byte, newest int) Trial {
+	j := judgeNewest(heard, newest)
 	return Trial{
 		Baud: baud, Bytes: len(heard), Score: j.score, Text: j.accepted(),
-		zeros: j.bytes > 0 && j.zeros == j.bytes,
-	}, nil
+		zeros: j.bytes > 0 && j.zeros == j.bytes, signs: j.signs > 0,
+	}
 }
 
 func (s *Session) listenIn(t *tap) {

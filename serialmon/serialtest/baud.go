@@ -15,12 +15,25 @@ type Sending struct {
 // for the line to be high; it passes on bytes with a wrong stop bit, as a serial
 // driver without marks does.
 func Received(readAt int, sendings ...Sending) []byte {
+	return Receiver{Baud: readAt}.Received(sendings...)
+}
+
+// A Receiver is one as in Received, that may join late and may do otherwise after a
+// low stop bit.
+type Receiver struct {
+	Baud   int
+	Joins  float64 // seconds after the first sending begins
+	AtOnce bool    // takes a low stop bit as the next start bit, as some do
+}
+
+// Received is what the receiver makes of sendings that follow each other.
+func (r Receiver) Received(sendings ...Sending) []byte {
 	w := newWave(sendings)
 	var out []byte
-	bit := 1 / float64(readAt)
+	bit := 1 / float64(r.Baud)
 	// step goes on by whole sixteenths of a bit, at least one, to reach a moment.
 	step := func(at, to float64) float64 { return at + max(1, math.Ceil((to-at)*16/bit))*bit/16 }
-	for at := 0.0; at < w.end; {
+	for at := r.Joins; at < w.end; {
 		if w.high(at) {
 			at = step(at, w.turn(at))
 			continue
@@ -37,6 +50,9 @@ func Received(readAt int, sendings ...Sending) []byte {
 		}
 		out = append(out, b)
 		at += bit * 9.5
+		if r.AtOnce && !w.high(at) {
+			continue
+		}
 		for at < w.end && !w.high(at) {
 			at = step(at, w.turn(at))
 		}

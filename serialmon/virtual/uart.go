@@ -1,6 +1,10 @@
 package virtual
 
-import "time"
+import (
+	"time"
+
+	"propwright/serialmon"
+)
 
 // uartLimit bounds the lines that wait to be sent; a firmware would stand still.
 const uartLimit = 256
@@ -45,7 +49,7 @@ func (b *Board) sendNext() {
 	b.uart.sending = line
 	if b.line != nil {
 		if at := b.line.HostSpeed(); at > 0 && at != baud {
-			b.uart.sending = Misread(line, baud, at)
+			b.uart.sending = serialmon.Misread(line, baud, at)
 			if b.uart.sending == nil {
 				b.uart.sending = []byte{}
 			}

@@ -1,4 +1,4 @@
-package virtual_test
+package serialmon_test
 
 import (
 	"bytes"
@@ -6,7 +6,7 @@ import (
 	"strings"
 	"testing"
 
-	"propwright/serialmon/virtual"
+	"propwright/serialmon"
 )
 
 // sentText is console text of the kind that the table below was measured with; each
@@ -22,7 +22,7 @@ func sentText() []string {
 
 func misread(sent, read int) (got []byte, in int) {
 	for _, l := range sentText() {
-		got = append(got, virtual.Misread([]byte(l), sent, read)...)
+		got = append(got, serialmon.Misread([]byte(l), sent, read)...)
 		in += len(l)
 	}
 	return got, in
@@ -93,11 +93,11 @@ func FuzzMisread(f *testing.F) {
 		if len(sent) > 200 || sentAt < 300 || sentAt > 4_000_000 || readAt < 300 || readAt > 4_000_000 || readAt/sentAt > 100 {
 			return
 		}
-		got := virtual.Misread(sent, sentAt, readAt)
+		got := serialmon.Misread(sent, sentAt, readAt)
 		if most := (10*len(sent)+1)*readAt/sentAt/9 + 1; len(got) > most {
 			t.Errorf("%d bytes of %d, want %d at most: a byte takes 9.5 bits", len(got), len(sent), most)
 		}
-		if same := virtual.Misread(sent, sentAt, sentAt); !bytes.Equal(same, sent) {
+		if same := serialmon.Misread(sent, sentAt, sentAt); !bytes.Equal(same, sent) {
 			t.Errorf("at the same speed % X became % X", sent, same)
 		}
 	})
