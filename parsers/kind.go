@@ -12,7 +12,7 @@ const (
 	KindAttached Kind = "attached" // the port was opened; fields: port, speed
 	KindDetached Kind = "detached" // the port went away or was let go; fields: why
 	KindGap      Kind = "gap"      // time without an open port; fields: seconds
-	KindNoise    Kind = "noise"    // bytes that are no text
+	KindNoise    Kind = "noise"    // bytes that are no text; fields: at ("start" soon after the port was opened or the board started)
 	KindUnknown  Kind = "unknown"  // text that no wording matches
 )
 

@@ -2,9 +2,35 @@ package parsers
 
 import (
 	"encoding/binary"
+	"time"
 	"unicode"
 	"unicode/utf8"
 )
+
+// Noise that comes soon after the port was opened or the board started is nothing to
+// worry about: chips' own loaders print at speeds of their own. It is told by field
+// FieldAt (from experience, no source).
+const (
+	FieldAt      = "at" // "start" of noise at a beginning
+	startBytes   = 400
+	startSeconds = 2
+)
+
+var noiseAtStart = &told{fields: fields{{FieldAt, "start"}}}
+
+// A beginning is where the port was opened, or where the board started.
+type beginning struct {
+	offset int64
+	at     time.Time
+}
+
+// covers reports whether an event comes soon after the beginning.
+func (b beginning) covers(e *Event) bool {
+	if e.Offset-b.offset < startBytes {
+		return true
+	}
+	return !e.First.IsZero() && !b.at.IsZero() && e.First.Sub(b.at).Seconds() < startSeconds
+}
 
 // noiseBelow is the share of readable bytes below which a line that no wording
 // matches is noise. Text has a share near 1; what a wrong speed or a board's first

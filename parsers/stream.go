@@ -23,6 +23,7 @@ type Stream struct {
 	line     int
 
 	pending *pendingLabel
+	fresh   beginning
 	begins  beginnings
 	memo    memo
 	recent  *namings // nil where no wording asks for the tag named before
@@ -96,6 +97,9 @@ func (s *Stream) Mark(kind Kind, at time.Time, fields map[string]string, emit fu
 	if s.recent != nil {
 		*s.recent = namings{}
 	}
+	if kind == KindAttached || kind == KindGap {
+		s.fresh = beginning{s.offset, at}
+	}
 	e := Event{
 		First: at, Last: at, Kind: kind, Reader: NoReader,
 		Offset: s.offset, told: &told{fields: fieldsOf(fields)},
@@ -107,6 +111,12 @@ func (s *Stream) Mark(kind Kind, at time.Time, fields map[string]string, emit fu
 func (s *Stream) give(e *Event, emit func(Event)) {
 	s.seq++
 	e.Seq = s.seq
+	switch {
+	case e.Kind == KindBoot:
+		s.fresh = beginning{e.Offset, e.First}
+	case e.Kind == KindNoise && s.fresh.covers(e):
+		e.told = noiseAtStart
+	}
 	if s.recent != nil {
 		s.recent.note(e)
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -235,4 +236,28 @@ func FuzzStream(f *testing.F) {
 			t.Fatalf("in pieces of %d (-whole +pieces):\n%s", piece, diff)
 		}
 	})
+}
+
+// R31: noise in the first 400 bytes or 2 s behind an attachment or a start is told apart
+// from noise in the middle of service.
+func TestNoiseAtABeginning(t *testing.T) {
+	at := time.Date(2026, 11, 25, 21, 0, 0, 0, time.UTC)
+	s := parsers.NewStream(builtin(t, parsers.WordingPlain))
+	var got []string
+	emit := func(e parsers.Event) { got = append(got, string(e.Kind)+" "+e.Field(parsers.FieldAt)) }
+	noise := []byte("\xf3\x8c\x00\x91\xfe\xff\r\n")
+	fill := []byte(strings.Repeat("network link up\r\n", 30))
+	s.Mark(parsers.KindAttached, at, nil, emit)
+	s.Feed(noise, at.Add(10*time.Second), emit) // late, but the first that comes
+	s.Feed(fill, at.Add(11*time.Second), emit)
+	s.Feed(noise, at.Add(12*time.Second), emit)
+	s.Feed([]byte("---- start ----\r\n"), at.Add(13*time.Second), emit)
+	s.Feed(fill, at.Add(14*time.Second), emit)
+	s.Feed(noise, at.Add(14500*time.Millisecond), emit) // far, but soon after the start
+	s.Feed(noise, at.Add(15100*time.Millisecond), emit)
+	got = slices.DeleteFunc(got, func(e string) bool { return strings.HasPrefix(e, "link-up") })
+	want := []string{"attached ", "noise start", "noise ", "boot ", "noise start", "noise "}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Errorf("(-want +got):\n%s", diff)
+	}
 }

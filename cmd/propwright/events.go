@@ -222,10 +222,15 @@ func listen(ctx context.Context, d deps, o eventsOptions, stream *parsers.Stream
 		defer func() { err = errors.Join(err, record.Close()) }()
 		options.Record = record
 	}
-	options.Sink = newConsole(options.Clock, stream, func(e checklist.Entry) (checklist.Entry, error) {
-		p.print(*e.Event)
-		return e, p.err
-	})
+	options.Sink = &serialmon.SpeedWatch{
+		Sink: newConsole(options.Clock, stream, func(e checklist.Entry) (checklist.Entry, error) {
+			p.print(*e.Event)
+			return e, p.err
+		}),
+		Tell: func(doubt serialmon.SpeedDoubt) {
+			fmt.Fprintf(d.err, "speed: %s; --speed auto finds out\n", doubt)
+		},
+	}
 	session, err := serialmon.Attach(ctx, options)
 	if err != nil {
 		return toolSide(o.capture, err)
