@@ -11,6 +11,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -110,6 +111,58 @@ func TestPtyReturnsManyTimes(t *testing.T) {
 		must(t, err)
 		must(t, s.Await(ctx, true))
 		must(t, sink.WaitText(ctx, hello))
+	}
+}
+
+// Unplugged and put back over and over, in the middle of lines too: what arrives is
+// what was said, no line lost and none doubled, and each time is a gap on record.
+// PROPWRIGHT_REPLUGS sets how often; under CI it is 500 times.
+func TestPtyReplugsLoseNothing(t *testing.T) {
+	rounds := 100
+	if os.Getenv("CI") != "" {
+		rounds = 500
+	}
+	if text := os.Getenv("PROPWRIGHT_REPLUGS"); text != "" {
+		_, err := fmt.Sscan(text, &rounds)
+		must(t, err)
+	}
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute+time.Duration(rounds)*time.Second)
+	defer cancel()
+	line := newPty(t)
+	dir := t.TempDir()
+	rec, err := serialmon.OpenRecorder(dir)
+	must(t, err)
+	sink := &serialtest.Sink{}
+	s := attachPty(t, line, serialmon.Options{Sink: sink, Record: rec})
+	var said bytes.Buffer
+	say := func(text string) {
+		said.WriteString(text)
+		_, err := io.WriteString(line, text)
+		must(t, err)
+		must(t, sink.WaitBytes(ctx, said.Len())) // what nobody has read is lost with the line
+	}
+	for i := range rounds {
+		say(fmt.Sprintf("line %d of the night\r\nand one that is cut after %d", i, i))
+		must(t, line.Unplug())
+		must(t, s.Await(ctx, false))
+		must(t, line.Plug())
+		must(t, s.Await(ctx, true))
+		say(fmt.Sprintf("---- start %d ----\r\n", i))
+	}
+	must(t, s.Close())
+	must(t, rec.Close())
+	if got := sink.Text(); !bytes.Equal(got, said.Bytes()) {
+		t.Errorf("%d bytes delivered of %d said, or others", len(got), said.Len())
+	}
+	checkCapture(t, dir, said.String())
+	gaps := 0
+	for _, k := range sink.Kinds() {
+		if k == serialmon.MarkGap {
+			gaps++
+		}
+	}
+	if rows := readFile(t, dir, serialmon.ArrivalsFile); gaps != rounds || strings.Count(rows, "# gap ") != rounds {
+		t.Errorf("%d gaps told and %d on record; want %d", gaps, strings.Count(rows, "# gap "), rounds)
 	}
 }
 
