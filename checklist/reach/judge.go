@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"propwright/checklist"
+	"propwright/checklist/reach/estimate"
 )
 
 // farMM is one inch: above it a range is remarkable for a reader with a printed
@@ -15,9 +16,9 @@ const farMM = 25.4
 // bound stays below it, and otherwise the count is too small to tell.
 func coverVerdict(k, n int, least float64) checklist.Verdict {
 	switch {
-	case n > 0 && Lower(k, n, level) >= least:
+	case n > 0 && estimate.Lower(k, n, level) >= least:
 		return checklist.Passed
-	case n > 0 && Upper(k, n, level) < least:
+	case n > 0 && estimate.Upper(k, n, level) < least:
 		return checklist.Failed
 	}
 	return checklist.NotConfirmed
@@ -48,7 +49,7 @@ func contactFinding(c count) checklist.Finding {
 
 func coverFinding(c count, p plan, coverMM float64) checklist.Finding {
 	k, n := c.read, c.n()
-	low, high := Lower(k, n, level), Upper(k, n, level)
+	low, high := estimate.Lower(k, n, level), estimate.Upper(k, n, level)
 	f := checklist.Finding{
 		What: "read at the cover", How: checklist.Measured, Verdict: coverVerdict(k, n, p.least), Rests: checklist.RefsOf(c.entries...),
 		Limit: ptr(checklist.Number(p.least, "1", "read rate "+percent(p.least)+" or more, one-sided 95 %")),
@@ -72,7 +73,7 @@ func coverFinding(c count, p plan, coverMM float64) checklist.Finding {
 		f.Note += "."
 	case checklist.NotConfirmed:
 		f.Note = "Neither bound of the read rate, one-sided 95 %, is on the far side of the limit"
-		if more := LeastTrials(c.missed, p.least, level) - n; more > 0 {
+		if more := estimate.LeastTrials(c.missed, p.least, level) - n; more > 0 {
 			f.Note += fmt.Sprintf(": %d more presentations without a miss would confirm it", more)
 		}
 		f.Note += "."
