@@ -144,15 +144,24 @@ func (b *Belief) Next(last, stay float64) float64 {
 	return b.spacings[best]
 }
 
-// NextStep is where a plain up-and-down series goes: one level farther after a
-// read, one nearer after a miss, and never beyond the ends. Levels rise.
-func NextStep(levels []float64, last float64, read bool) float64 {
-	at := 0
+// Nearest is the level closest to a spacing.
+func Nearest(levels []float64, spacingMM float64) float64 {
+	return levels[nearest(levels, spacingMM)]
+}
+
+func nearest(levels []float64, spacingMM float64) (at int) {
 	for i, l := range levels {
-		if math.Abs(l-last) < math.Abs(levels[at]-last) {
+		if math.Abs(l-spacingMM) < math.Abs(levels[at]-spacingMM) {
 			at = i
 		}
 	}
+	return at
+}
+
+// NextStep is where a plain up-and-down series goes: one level farther after a
+// read, one nearer after a miss, and never beyond the ends. Levels rise.
+func NextStep(levels []float64, last float64, read bool) float64 {
+	at := nearest(levels, last)
 	if read {
 		return levels[min(at+1, len(levels)-1)]
 	}

@@ -58,9 +58,9 @@ const (
 	disagreeLevel = 0.99
 )
 
-// rises describes the pools in which the rate rises with the spacing, and beyond
+// Rises describes the pools in which the rate rises with the spacing, and beyond
 // reports whether one of them does so by more than chance explains.
-func rises(pools []Pool) (where []string, beyond bool) {
+func Rises(pools []Pool) (where []string, beyond bool) {
 	for _, p := range pools {
 		if len(p.Counts) < 2 {
 			continue

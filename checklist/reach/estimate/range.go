@@ -108,7 +108,7 @@ func (r *Range) separate(counts []Counts) {
 
 // warn holds the curve against what assumes less.
 func (r *Range) warn(counts []Counts) {
-	if where, beyond := rises(r.Pools); len(where) > 0 {
+	if where, beyond := Rises(r.Pools); len(where) > 0 {
 		why := "chance explains it"
 		if beyond {
 			why = "more than chance explains: look for a slip, or a tag that drops out close to the antenna"
