@@ -60,10 +60,10 @@ func (c climb) findings(p plan, atCover checklist.Verdict) []checklist.Finding {
 
 // said are the estimate's warnings that say something here. That all was read up to
 // the largest spacing, or nothing at all, the value says; spacers that tell as much as
-// was asked for are not too coarse.
+// was asked for are not too coarse; and what chance explains is in the picture.
 func (c climb) said(p plan) (said []string) {
 	for _, w := range c.found.Warnings {
-		known := strings.HasPrefix(w, "Nothing was ") || strings.HasPrefix(w, "One spacing only")
+		known := strings.HasPrefix(w, "Nothing was ") || strings.HasPrefix(w, "One spacing only") || strings.HasSuffix(w, "; chance explains it.")
 		if !known && !(strings.HasPrefix(w, "All was read ") && c.narrow(p)) {
 			said = append(said, w)
 		}
