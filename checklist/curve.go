@@ -8,6 +8,16 @@ type Curve struct {
 	Level  float64      `json:"level"`  // of the band and of the trials' own intervals, 0.95 for 95 %
 	// CoverMM is the cover's thickness, nil where there is none to show.
 	CoverMM *float64 `json:"cover_mm,omitempty"`
+	// Field is what a model says of the coil's field over the same spacings; empty where
+	// nothing is known of the coil.
+	Field []CurveField `json:"field,omitempty"`
+}
+
+// A CurveField is the modelled field on a coil's axis at one spacing, in A/m root mean
+// square.
+type CurveField struct {
+	SpacingMM  float64 `json:"spacing_mm"`
+	FieldAPerM float64 `json:"field_a_per_m"`
 }
 
 // A CurveTrial is what came of the presentations at one spacing.

@@ -52,10 +52,15 @@ func (c climb) findings(p plan, atCover checklist.Verdict) []checklist.Finding {
 	}
 	notes = append(notes, c.said(p)...)
 	f.Note = strings.Join(notes, " ")
-	return []checklist.Finding{f, {
+	found := []checklist.Finding{f, {
 		What: "range read half the time", How: checklist.Measured, Verdict: checklist.Passed, Rests: rests, Value: rangeValue("r50", half, c, p),
 		Note: fmt.Sprintf("%d presentations besides contact and cover, of %d at most; %s.", c.placed, p.budget, c.found.Method),
 	}}
+	if p.coil != nil {
+		f.Curve.Field = p.coil.line(f.Curve)
+		found = append(found, p.coil.fieldFinding(half, rests))
+	}
+	return found
 }
 
 // said are the estimate's warnings that say something here. That all was read up to

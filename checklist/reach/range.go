@@ -16,6 +16,9 @@ import (
 type Range struct {
 	// Spacers are those of the bench; without any they are blank cards.
 	Spacers Set
+	// Coil is how the readers' coils are built, for a model of their field beside what
+	// is measured; nil where that is not known.
+	Coil *CoilPlan
 }
 
 // Console is true: a reading is an event of the console.
@@ -37,6 +40,7 @@ type plan struct {
 	cover                    float64
 	spacings                 []float64 // that can be made, besides contact and cover
 	installed                bool      // the cover is part of every spacing
+	coil                     *CoilPlan
 }
 
 func planOf(s *checklist.Scene, set Set) (p plan, err error) {
@@ -91,6 +95,7 @@ func (r Range) Run(ctx context.Context, s *checklist.Scene) ([]checklist.Finding
 	if err != nil {
 		return nil, err
 	}
+	p.coil = r.Coil
 	return eachReader(s, func(t *trials) ([]checklist.Finding, error) {
 		t.plan = &p
 		c, err := t.climb(ctx, p)

@@ -36,13 +36,20 @@ func drawCurve(c *checklist.Curve) template.HTML {
 	if c.CoverMM != nil {
 		far = max(far, *c.CoverMM)
 	}
-	d := drawing{far: far}
+	d := drawing{far: far, high: curveHigh}
+	fielded := len(c.Field) > 1 && len(c.Field) <= mostDrawn
+	if fielded {
+		d.high += fieldHigh
+	}
 	d.axes()
 	d.band(c.Line)
 	if c.CoverMM != nil {
 		d.cover(*c.CoverMM)
 	}
 	d.trials(c.Trials)
+	if fielded {
+		d.field(c.Field)
+	}
 	caption := fmt.Sprintf("Reads in 100 over the spacing in millimetres. Dots: counted, with how many of how many; bars: the %s %% interval of each by itself.", number(100*c.Level))
 	if len(c.Line) > 0 {
 		caption += fmt.Sprintf(" Line: the fitted curve; grey: its %s %% band.", number(100*c.Level))
@@ -50,15 +57,26 @@ func drawCurve(c *checklist.Curve) template.HTML {
 	if c.CoverMM != nil {
 		caption += " Dashes: the cover."
 	}
+	if fielded {
+		caption += fmt.Sprintf(" Below: the field on the coil's axis in A/m, a model and not measured; dotted: %s A/m, which every card must work in.", number(leastField))
+	}
 	return template.HTML(fmt.Sprintf(`<figure class="curve"><svg viewBox="0 0 %g %g" role="img" aria-label="read rate over the spacing">%s</svg><figcaption>%s</figcaption></figure>`,
-		curveWide, curveHigh, d.String(), caption))
+		curveWide, d.high, d.String(), caption))
 }
 
 // A drawing collects the parts of the picture.
 type drawing struct {
 	strings.Builder
-	far float64 // the spacing at its right edge, mm
+	far  float64 // the spacing at its right edge, mm
+	high float64
 }
+
+const (
+	fieldHigh = 90.0 // of the panel for the field
+	// leastField is the field in A/m that every card must work in (ISO/IEC 14443-2, first
+	// class, second hand).
+	leastField = 1.5
+)
 
 func (d *drawing) x(mm float64) float64 {
 	return place(curveLeft + (curveWide-curveLeft-curveRight)*mm/d.far)
@@ -117,6 +135,24 @@ func (d *drawing) band(line []checklist.CurvePoint) {
 
 func (d *drawing) cover(mm float64) {
 	d.add(`<path class="cover" d="M%g %gV%g"/><text class="name" x="%g" y="%g">cover %s mm</text>`, d.x(mm), d.y(1)-8, d.y(0), d.x(mm)+5, d.y(1)-10, number(mm))
+}
+
+// field draws the model of the coil's field below, on a scale of its own.
+func (d *drawing) field(field []checklist.CurveField) {
+	top, bottom, most := curveHigh+6, curveHigh+fieldHigh-8, leastField
+	for _, f := range field {
+		most = max(most, f.FieldAPerM)
+	}
+	y := func(v float64) float64 { return place(bottom - (bottom-top)*v/most) }
+	var line strings.Builder
+	for _, f := range field {
+		fmt.Fprintf(&line, "%g,%g ", d.x(f.SpacingMM), y(f.FieldAPerM))
+	}
+	d.add(`<path class="axis" d="M%g %gV%gH%g"/><polyline class="field" points="%s"/>`, curveLeft, top, bottom, curveWide-curveRight, strings.TrimSpace(line.String()))
+	d.add(`<path class="r95" d="M%g %gH%g"/>`, curveLeft, y(leastField), curveWide-curveRight)
+	for _, v := range []float64{0, leastField, most} {
+		d.add(`<text class="tick" x="%g" y="%g" text-anchor="end">%s</text>`, curveLeft-6, y(v)+4, number(v))
+	}
 }
 
 // trials draws the counts; a label is left out where the one before is too close.

@@ -76,11 +76,21 @@ func TestDrawCurveWithoutAFitOrData(t *testing.T) {
 	}
 }
 
+func TestDrawCurveShowsTheFieldAsAModel(t *testing.T) {
+	c := sampleCurve()
+	c.Field = []checklist.CurveField{{SpacingMM: 0, FieldAPerM: 10}, {SpacingMM: 20, FieldAPerM: 3.5}}
+	text := string(drawCurve(c))
+	if got := elements(t, text); got["field"] != 1 || !strings.Contains(text, "a model and not measured") {
+		t.Errorf("%v in %s", got, text)
+	}
+}
+
 // A report from elsewhere may hold any numbers.
 func TestDrawCurveOfAnyNumbers(t *testing.T) {
 	for _, v := range []float64{0, -1, 1e300, -1e300, math.MaxFloat64, 1e-300} {
 		c := sampleCurve()
 		c.Trials[0].SpacingMM, c.Line[1].Rate, c.Line[2].SpacingMM, *c.CoverMM, c.Trials[1].High = v, v, v, v, v
+		c.Field = []checklist.CurveField{{SpacingMM: v, FieldAPerM: v}, {SpacingMM: 1, FieldAPerM: 1}}
 		text := string(drawCurve(c))
 		elements(t, text)
 		if strings.Contains(text, "NaN") || strings.Contains(text, "Inf") {

@@ -36,7 +36,8 @@ func newRangeCmd(d deps) *cobra.Command {
 		Short: "Measure how far a reader reads, alone",
 		Long:  rangeLong,
 		Example: `  propwright range harbour-bell --port /dev/ttyUSB0
-  propwright range fit trials.csv`,
+  propwright range fit trials.csv
+  propwright range field coil.toml`,
 		Args: checkArgs(cobra.ExactArgs(1)),
 		RunE: func(c *cobra.Command, args []string) error {
 			o.prop = args[0]
@@ -51,7 +52,7 @@ func newRangeCmd(d deps) *cobra.Command {
 	f.StringVar(&o.hands, "hands", "", "control channel of a virtual board whose tags are to be moved by virtual hands")
 	f.Float64Var(&o.pace, "pace", 1, "with a virtual board: how many times as fast as the real clock")
 	f.BoolVar(&o.asJSON, "json", false, "print JSON")
-	cmd.AddCommand(newRangeFitCmd(d))
+	cmd.AddCommand(newRangeFitCmd(d), newRangeFieldCmd(d))
 	return cmd
 }
 
