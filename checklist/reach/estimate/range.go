@@ -53,16 +53,49 @@ func RangeOf(counts []Counts, link Link) Range {
 		r.R50, r.R95 = Figure{}, Figure{}
 		r.Warnings = append(r.Warnings, "The read rate rises with the spacing: no range can be told. Look at the spacings, and at what happens close to the antenna.")
 	}
-	if s, ok := stepOf(counts); ok {
+	r.widen(counts, link)
+	r.separate(counts)
+	r.warn(counts)
+	return r
+}
+
+// fewTrials is how many reads, or misses, are so few that the penalty still weighs on how
+// steep a curve may be. Chosen by simulation.
+const fewTrials = 10
+
+// widen lets an interval reach as far as the likelihood without the penalty does, where
+// the penalty rules out by itself what the counts do not: the steepest curves, where all
+// was read up to a spacing and nothing beyond it, and steep ones, where reads or misses
+// are few. The interval of r50 hardly depends on them and is left as it is, save where
+// nothing was missed or nothing read.
+func (r *Range) widen(counts []Counts, link Link) {
+	s, ok := stepOf(counts)
+	switch {
+	case ok:
 		r.R95 = hull(r.R95, steepest(counts, link, ReliableRate, Level, s))
 		if r.R50.Value == nil {
 			r.R50 = hull(r.R50, steepest(counts, link, HalfRate, Level, s))
 		}
-		r.Method += "; of r95 with the steepest curves that the likelihood allows, which the penalty rules out"
+	case fewest(counts) <= fewTrials && r.R95.Value != nil:
+		plain, err := FitPlain(counts, link)
+		if err != nil || plain.Slope >= 0 {
+			return
+		}
+		r.R95 = hull(r.R95, plain.Range(ReliableRate, Level))
+	default:
+		return
 	}
-	r.separate(counts)
-	r.warn(counts)
-	return r
+	r.Method += "; that of r95 as far as the likelihood without the penalty reaches"
+}
+
+// fewest is how often the rarer outcome came.
+func fewest(counts []Counts) int {
+	reads, misses := 0, 0
+	for _, c := range counts {
+		reads += c.Read
+		misses += c.Presented - c.Read
+	}
+	return min(reads, misses)
 }
 
 // one is what a single spacing tells: a range lies beyond it, or before it, once
