@@ -34,6 +34,13 @@ func BenchmarkFit(b *testing.B) {
 				}
 			}
 		})
+		b.Run("baseline: without the penalty, "+name, func(b *testing.B) {
+			for b.Loop() {
+				if _, err := estimate.FitPlain(counts, estimate.Logit); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
 		b.Run("range, "+name, func(b *testing.B) {
 			for b.Loop() {
 				estimate.RangeOf(counts, estimate.Logit)
@@ -48,8 +55,19 @@ func BenchmarkFit(b *testing.B) {
 	})
 }
 
-// The promise is 5 ms for the next spacing, after 40 presentations.
+// The promise is 5 ms for the next spacing, after 40 presentations that are all taken
+// again as a step does; the baseline is the staircase.
 func BenchmarkNext(b *testing.B) {
+	b.Run("baseline: staircase", func(b *testing.B) {
+		levels := cards()
+		for b.Loop() {
+			estimate.NextStep(levels, 20, true)
+		}
+	})
+	b.Run("adaptive", benchmarkAdaptive)
+}
+
+func benchmarkAdaptive(b *testing.B) {
 	reader := newSimReader(1, 1)
 	for b.Loop() {
 		belief := estimate.NewBelief(cards(), 40)

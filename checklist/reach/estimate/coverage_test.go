@@ -37,8 +37,8 @@ func (r *simReader) reads(mm float64) bool {
 
 func (r *simReader) r95() float64 { return r.r50 - math.Log(19)/r.slope }
 
-// fixedMM are the six spacings of the fixed grid: 8 to 39 cards by sixes or so,
-// which hold every reader of the simulation.
+// fixedMM are the six spacings of the fixed grid, 8 to 43 cards by sevens, which hold
+// every reader of the simulation.
 var fixedMM = []float64{6.08, 11.40, 16.72, 22.04, 27.36, 32.68}
 
 // A placing says where the next presentation goes.
