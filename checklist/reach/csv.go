@@ -53,39 +53,62 @@ func (e *TrialsError) Unwrap() error { return e.Err }
 // them, which are not looked at. Lines that begin with # are remarks. The error is a
 // *TrialsError, or that of the reader; name is the file's in errors.
 func ReadTrials(r io.Reader, name string) ([]estimate.Counts, error) {
-	table := csv.NewReader(skipMark(r))
-	table.Comment, table.TrimLeadingSpace, table.FieldsPerRecord, table.ReuseRecord = '#', true, -1, true
-	t := trialsReader{name: name, csv: table}
-	if err := t.header(); err != nil {
+	var all []estimate.Counts
+	err := readRows(r, name, []string{columnSpacing, columnPresented, columnRead}, func(t *trialsReader, cells []string) (presented int, err error) {
+		var c estimate.Counts
+		if c.SpacingMM, err = t.number(cells, columnSpacing, 0); err != nil {
+			return 0, err
+		}
+		if c.Presented, c.Read, err = t.counts(cells); err != nil {
+			return 0, err
+		}
+		all = append(all, c)
+		return c.Presented, nil
+	})
+	if err != nil {
 		return nil, err
 	}
-	var all []estimate.Counts
-	for {
+	return all, nil
+}
+
+// readRows reads a table with columns and gives take each row, which says how often
+// something was presented in it.
+func readRows(r io.Reader, name string, columns []string, take func(*trialsReader, []string) (int, error)) error {
+	table := csv.NewReader(skipMark(r))
+	table.Comment, table.TrimLeadingSpace, table.FieldsPerRecord, table.ReuseRecord = '#', true, -1, true
+	t := &trialsReader{name: name, csv: table, columns: columns}
+	if err := t.header(); err != nil {
+		return err
+	}
+	trials := 0
+	for rows := 1; ; rows++ {
 		cells, err := table.Read()
 		if errors.Is(err, io.EOF) {
 			break
 		}
 		if err != nil {
-			return nil, t.broken(err)
+			return t.broken(err)
 		}
-		c, err := t.row(cells)
+		if rows > mostRows {
+			return &TrialsError{File: name, Line: t.line(0), Err: fmt.Errorf("more than %d rows", mostRows)}
+		}
+		n, err := take(t, cells)
 		if err != nil {
-			return nil, err
+			return err
 		}
-		if all = append(all, c); len(all) > mostRows {
-			return nil, &TrialsError{File: name, Line: t.line(0), Err: fmt.Errorf("more than %d rows", mostRows)}
-		}
+		trials += n
 	}
-	if !slices.ContainsFunc(all, func(c estimate.Counts) bool { return c.Presented > 0 }) {
-		return nil, &TrialsError{File: name, Err: errors.New("no trials: no row says that something was presented")}
+	if trials == 0 {
+		return &TrialsError{File: name, Err: errors.New("no trials: no row says that something was presented")}
 	}
-	return all, nil
+	return nil
 }
 
 type trialsReader struct {
-	name string
-	csv  *csv.Reader
-	at   map[string]int // column by name
+	name    string
+	csv     *csv.Reader
+	columns []string       // that must be there
+	at      map[string]int // column by name
 }
 
 func (t *trialsReader) line(field int) int {
@@ -112,67 +135,77 @@ func (t *trialsReader) header() error {
 	t.at = map[string]int{}
 	for i, cell := range cells {
 		name := strings.ToLower(strings.TrimSpace(cell))
-		if _, twice := t.at[name]; twice && slices.Contains([]string{columnSpacing, columnPresented, columnRead}, name) {
+		if _, twice := t.at[name]; twice && slices.Contains(t.columns, name) {
 			return &TrialsError{t.name, t.line(i), name, errors.New("there twice")}
 		}
 		t.at[name] = i
 	}
-	for _, name := range []string{columnSpacing, columnPresented, columnRead} {
+	for _, name := range t.columns {
 		if _, there := t.at[name]; !there {
-			return &TrialsError{t.name, t.line(0), name, fmt.Errorf("missing; the first line must name %s, %s and %s, with commas between", columnSpacing, columnPresented, columnRead)}
+			return &TrialsError{t.name, t.line(0), name, fmt.Errorf("missing; the first line must name %s, with commas between", strings.Join(t.columns, ", "))}
 		}
 	}
 	return nil
 }
 
-func (t *trialsReader) row(cells []string) (c estimate.Counts, err error) {
-	text := func(column string) (string, error) {
-		i := t.at[column]
-		if i >= len(cells) || strings.TrimSpace(cells[i]) == "" {
-			return "", &TrialsError{t.name, t.line(0), column, errors.New("empty")}
-		}
-		return strings.TrimSpace(cells[i]), nil
+// text is a cell that must not be empty.
+func (t *trialsReader) text(cells []string, column string) (string, error) {
+	i := t.at[column]
+	if i >= len(cells) || strings.TrimSpace(cells[i]) == "" {
+		return "", &TrialsError{t.name, t.line(0), column, errors.New("empty")}
 	}
-	wrong := func(column, cell, why string) error {
-		return &TrialsError{t.name, t.line(t.at[column]), column, fmt.Errorf("%q: %s", cell, why)}
-	}
-	count := func(column string) (n int, err error) {
-		cell, err := text(column)
-		if err != nil {
-			return 0, err
-		}
-		n, err = strconv.Atoi(cell)
-		switch {
-		case err != nil:
-			return 0, wrong(column, cell, "not a whole number")
-		case n < 0 || n > mostPresented:
-			return 0, wrong(column, cell, fmt.Sprintf("must be 0 to %d", mostPresented))
-		}
-		return n, nil
-	}
-	cell, err := text(columnSpacing)
+	return strings.TrimSpace(cells[i]), nil
+}
+
+func (t *trialsReader) wrong(column, cell, why string) error {
+	return &TrialsError{t.name, t.line(t.at[column]), column, fmt.Errorf("%q: %s", cell, why)}
+}
+
+// number is a cell that holds millimetres from least to farthestMM.
+func (t *trialsReader) number(cells []string, column string, least float64) (float64, error) {
+	cell, err := t.text(cells, column)
 	if err != nil {
-		return c, err
+		return 0, err
 	}
-	c.SpacingMM, err = strconv.ParseFloat(cell, 64)
+	v, err := strconv.ParseFloat(cell, 64)
 	switch {
-	case err != nil || math.IsNaN(c.SpacingMM):
-		return c, wrong(columnSpacing, cell, "not a number")
-	case c.SpacingMM < 0:
-		return c, wrong(columnSpacing, cell, "must be 0 or more")
-	case c.SpacingMM > farthestMM:
-		return c, wrong(columnSpacing, cell, fmt.Sprintf("must be %g or less", farthestMM))
+	case err != nil && !errors.Is(err, strconv.ErrRange), math.IsNaN(v):
+		return 0, t.wrong(column, cell, "not a number")
+	case v < least:
+		return 0, t.wrong(column, cell, fmt.Sprintf("must be %g or more", least))
+	case v > farthestMM:
+		return 0, t.wrong(column, cell, fmt.Sprintf("must be %g or less", farthestMM))
 	}
-	if c.Presented, err = count(columnPresented); err != nil {
-		return c, err
+	return v, nil
+}
+
+// counts are the two cells that say how often something was presented and read.
+func (t *trialsReader) counts(cells []string) (presented, read int, err error) {
+	if presented, err = t.count(cells, columnPresented); err != nil {
+		return 0, 0, err
 	}
-	if c.Read, err = count(columnRead); err != nil {
-		return c, err
+	if read, err = t.count(cells, columnRead); err != nil {
+		return 0, 0, err
 	}
-	if c.Read > c.Presented {
-		return c, wrong(columnRead, strconv.Itoa(c.Read), fmt.Sprintf("more than the %d presented", c.Presented))
+	if read > presented {
+		return 0, 0, t.wrong(columnRead, strconv.Itoa(read), fmt.Sprintf("more than the %d presented", presented))
 	}
-	return c, nil
+	return presented, read, nil
+}
+
+func (t *trialsReader) count(cells []string, column string) (int, error) {
+	cell, err := t.text(cells, column)
+	if err != nil {
+		return 0, err
+	}
+	n, err := strconv.Atoi(cell)
+	switch {
+	case err != nil:
+		return 0, t.wrong(column, cell, "not a whole number")
+	case n < 0 || n > mostPresented:
+		return 0, t.wrong(column, cell, fmt.Sprintf("must be 0 to %d", mostPresented))
+	}
+	return n, nil
 }
 
 // skipMark leaves out the byte order mark that some programs write first.

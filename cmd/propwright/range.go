@@ -52,7 +52,7 @@ func newRangeCmd(d deps) *cobra.Command {
 	f.StringVar(&o.hands, "hands", "", "control channel of a virtual board whose tags are to be moved by virtual hands")
 	f.Float64Var(&o.pace, "pace", 1, "with a virtual board: how many times as fast as the real clock")
 	f.BoolVar(&o.asJSON, "json", false, "print JSON")
-	cmd.AddCommand(newRangeFitCmd(d), newRangeFieldCmd(d))
+	cmd.AddCommand(newRangeFitCmd(d), newRangeFieldCmd(d), newRangeMapCmd(d))
 	return cmd
 }
 
