@@ -55,7 +55,7 @@ func HeatText(offsets []Offset) string {
 func HeatSVG(offsets []Offset) string {
 	const side, left, top = 44.0, 60.0, 24.0
 	xs, ys := lines(offsets, ofX), lines(offsets, ofY)
-	wide, high := left+side*float64(len(xs))+110, top+side*float64(max(len(ys), 5))+40
+	wide, high := left+side*float64(len(xs))+130, top+side*float64(max(len(ys), 5))+40
 	at := func(o Offset) (x, y float64) {
 		i, _ := slices.BinarySearch(xs, o.XMM)
 		j, _ := slices.BinarySearch(ys, o.YMM)
