@@ -230,7 +230,7 @@ func (c climb) coarse(p plan) bool {
 
 // layOut says before the first presentation what is needed.
 func layOut(p plan) string {
-	text := "Lay out the spacers: blank and flat, no metal, no coin or foil, no card with a chip or an antenna in it. Neighbouring readers stay on, as in the show."
+	text := "Lay out the spacers: blank and flat, no metal, no coin or foil, no card with a chip or an antenna in it. Neighbouring readers stay on, as in the show. Present the tag in its object as players will, the same way round each time; of several tags take the one that is read worst."
 	if p.installed {
 		return text + " They go on the cover, which counts as part of each spacing."
 	}
