@@ -9,8 +9,13 @@ import (
 	"propwright/parsers"
 )
 
-// batchOfEvents is how many events are handed over at a time.
-const batchOfEvents = 256
+// How many events are handed over at a time, or how many bytes of console text where
+// that comes first.
+const (
+	batchOfEvents = 256
+	batchOfBytes  = 32 << 10
+	batchKeeps    = 256 << 10 // bytes of room that a batch keeps for its next text
+)
 
 // A besidePrinter prints events in goroutines of their own, in the events' order, so
 // that reading and printing take two cores where there are two.
@@ -30,6 +35,7 @@ type besidePrinter struct {
 // writer.
 type eventBatch struct {
 	events []parsers.Event
+	bytes  int // of console text in them
 	text   []byte
 	err    error
 	ready  chan struct{} // holds one sign once the text is there
@@ -64,7 +70,7 @@ func (b *besidePrinter) putIntoWords(p *eventPrinter) {
 			}
 		}
 		clear(batch.events)
-		batch.events = batch.events[:0]
+		batch.events, batch.bytes = batch.events[:0], 0
 		batch.ready <- struct{}{}
 	}
 }
@@ -82,6 +88,9 @@ func (b *besidePrinter) write() {
 				b.broken.Store(true)
 			}
 		}
+		if cap(batch.text) > batchKeeps {
+			batch.text = nil
+		}
 		b.spare <- batch
 	}
 }
@@ -94,7 +103,8 @@ func (b *besidePrinter) print(e parsers.Event) {
 	if b.batch == nil {
 		b.batch = <-b.spare
 	}
-	if b.batch.events = append(b.batch.events, e); len(b.batch.events) == batchOfEvents {
+	b.batch.bytes += len(e.Raw)
+	if b.batch.events = append(b.batch.events, e); len(b.batch.events) == batchOfEvents || b.batch.bytes >= batchOfBytes {
 		b.hand()
 	}
 }
