@@ -101,6 +101,7 @@ func allSaid(events []parsers.Event) []string {
 	return lines
 }
 
+// R4: however the bytes are cut into pieces, the events are the same.
 func TestEverythingComesBackFromEveryCapture(t *testing.T) {
 	names, err := filepath.Glob(filepath.Join("..", "testdata", "captures", "*.log"))
 	if err != nil || len(names) < 20 {

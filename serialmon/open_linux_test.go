@@ -135,7 +135,8 @@ func TestNoExclusiveMarkOnPty(t *testing.T) {
 	}
 }
 
-// The line is as it must be to let all bytes through, at the speed asked for, an
+// R22, R23: a line without control lines is opened all the same (a pseudo-terminal has
+// none). The line is as it must be to let all bytes through, at the speed asked for, an
 // odd one included; and noReset keeps closing from dropping the control lines.
 func TestOpenSettings(t *testing.T) {
 	for _, tt := range []struct {

@@ -166,7 +166,7 @@ func TestPtyReplugsLoseNothing(t *testing.T) {
 	}
 }
 
-// R18: nothing is ever sent to the board, through attaching, resetting and a change
+// R16, R17 have no subject: a port has no way to write. R18: nothing is ever sent to the board, through attaching, resetting and a change
 // of speed.
 func TestNothingIsSent(t *testing.T) {
 	ctx := deadline(t)
