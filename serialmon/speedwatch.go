@@ -3,9 +3,11 @@ package serialmon
 import (
 	"fmt"
 	"strings"
+	"sync"
 	"time"
 
 	"propwright/parsers"
+	"propwright/serialmon/clock"
 )
 
 // When garbage is taken for a wrong speed: not what comes right after the port was
@@ -41,42 +43,69 @@ func (d SpeedDoubt) String() string {
 }
 
 // A SpeedWatch looks on at what goes to a sink, and tells once of each attachment when
-// garbage lasts.
+// garbage lasts, or when garbage was all that came before it went quiet.
 type SpeedWatch struct {
-	Sink Sink
-	Tell func(SpeedDoubt)
+	Sink  Sink
+	Clock clock.Clock
+	Tell  func(SpeedDoubt)
 
+	mu    sync.Mutex
 	speed int
 	from  time.Time // of the attachment
-	past  int       // bytes since
-	heard []byte    // the newest behind the beginning
+	heard []byte    // since, the newest
+	past  int       // how many came before these
 	told  bool
+	quiet func() bool // calls off what is to happen when nothing comes
 }
 
 // Bytes passes them on and looks at them.
 func (w *SpeedWatch) Bytes(b []byte, at time.Time, offset int64) error {
 	err := w.Sink.Bytes(b, at, offset)
+	w.mu.Lock()
+	defer w.mu.Unlock()
 	if w.told || w.speed == 0 {
 		return err
 	}
-	skip := min(max(doubtPast-w.past, 0), len(b))
-	w.past += len(b)
-	w.heard = append(w.heard, b[skip:]...)
-	w.heard = w.heard[max(0, len(w.heard)-lookNewest):]
-	if len(w.heard) < doubtNewest || at.Sub(w.from) < doubtAfter {
-		return err
+	w.heard = append(w.heard, b...)
+	drop := max(0, len(w.heard)-lookNewest)
+	w.heard, w.past = w.heard[drop:], w.past+drop
+	if lasting := len(w.heard) - max(0, doubtPast-w.past); lasting >= doubtNewest && at.Sub(w.from) >= doubtAfter {
+		w.doubt(doubtNewest)
 	}
-	if share := parsers.Readable(w.heard[len(w.heard)-doubtNewest:]); share < doubtReadable {
-		w.Tell(SpeedDoubt{Speed: w.speed, Readable: share, Likely: Looks(w.heard, w.speed)})
-		w.told, w.heard = true, nil
+	if w.quiet != nil {
+		w.quiet()
+	}
+	if !w.told {
+		w.quiet = w.Clock.AfterFunc(doubtAfter, func() {
+			w.mu.Lock()
+			defer w.mu.Unlock()
+			if !w.told && len(w.heard) >= 2*lookLeast {
+				w.doubt(min(doubtNewest, len(w.heard)/2)) // a loader's noise may come before text
+			}
+		})
 	}
 	return err
 }
 
+// doubt tells where the newest bytes are garbage.
+func (w *SpeedWatch) doubt(newest int) {
+	share := parsers.Readable(w.heard[len(w.heard)-newest:])
+	if share >= doubtReadable {
+		return
+	}
+	w.Tell(SpeedDoubt{Speed: w.speed, Readable: share, Likely: Looks(w.heard, w.speed)})
+	w.told, w.heard = true, nil
+}
+
 // Mark passes it on; an attachment begins anew.
 func (w *SpeedWatch) Mark(m Mark) error {
+	w.mu.Lock()
 	if m.Kind == MarkAttached {
 		w.speed, w.from, w.past, w.heard, w.told = m.Speed, m.At, 0, nil, false
 	}
+	if w.quiet != nil {
+		w.quiet()
+	}
+	w.mu.Unlock()
 	return w.Sink.Mark(m)
 }

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"propwright/serialmon"
+	"propwright/serialmon/clock"
 	"propwright/serialmon/serialtest"
 )
 
@@ -17,27 +18,34 @@ func TestSpeedWatch(t *testing.T) {
 	text := consoleTexts()["log"]
 	for name, tt := range map[string]struct {
 		pieces [][]byte // a second each
+		quiet  time.Duration
 		want   int
 	}{
-		"text":                      {[][]byte{text[:1000], text[1000:2000], text[2000:3000]}, 0},
-		"a loader, then text":       {[][]byte{loader, text[:1000], text[1000:2000], text[2000:3000]}, 0},
-		"garbage, but too short":    {[][]byte{garbage[:500], nil, nil}, 0},
-		"garbage, but too early":    {[][]byte{garbage[:3000]}, 0},
-		"garbage that lasts":        {[][]byte{garbage[:500], garbage[500:1000], garbage[1000:1500], garbage[1500:2000]}, 1},
-		"garbage in a later minute": {[][]byte{text[:1000], text[1000:2000], garbage[:1000], garbage[1000:2000]}, 1},
+		"text":                      {[][]byte{text[:1000], text[1000:2000], text[2000:3000]}, 0, 0},
+		"a loader, then text":       {[][]byte{loader, text[:1000], text[1000:2000], text[2000:3000]}, 0, 0},
+		"garbage, but too short":    {[][]byte{garbage[:500], nil, nil}, 0, 0},
+		"garbage, but too early":    {[][]byte{garbage[:3000]}, 0, 0},
+		"garbage, then silence":     {[][]byte{garbage[:500]}, 3 * time.Second, 1},
+		"a little, then silence":    {[][]byte{garbage[:100]}, 3 * time.Second, 0},
+		"text, then silence":        {[][]byte{text[:500]}, 3 * time.Second, 0},
+		"a loader, a word, silence": {[][]byte{loader[:200], text[:200]}, 3 * time.Second, 0},
+		"garbage that lasts":        {[][]byte{garbage[:500], garbage[500:1000], garbage[1000:1500], garbage[1500:2000]}, 0, 1},
+		"garbage in a later minute": {[][]byte{text[:1000], text[1000:2000], garbage[:1000], garbage[1000:2000]}, 0, 1},
 	} {
 		t.Run(name, func(t *testing.T) {
 			var told []string
 			sink := &serialtest.Sink{}
-			w := &serialmon.SpeedWatch{Sink: sink, Tell: func(d serialmon.SpeedDoubt) { told = append(told, d.String()) }}
-			at, offset := noon(), int64(0)
+			c := clock.Simulated(noon())
+			w := &serialmon.SpeedWatch{Sink: sink, Clock: c, Tell: func(d serialmon.SpeedDoubt) { told = append(told, d.String()) }}
+			offset := int64(0)
 			for range 2 { // attachments
-				must(t, w.Mark(serialmon.Mark{Kind: serialmon.MarkAttached, At: at, Speed: 115200}))
+				must(t, w.Mark(serialmon.Mark{Kind: serialmon.MarkAttached, At: c.Now(), Speed: 115200}))
 				for _, p := range tt.pieces {
-					must(t, w.Bytes(p, at, offset))
+					must(t, w.Bytes(p, c.Now(), offset))
 					offset += int64(len(p))
-					at = at.Add(time.Second)
+					must(t, c.Sleep(t.Context(), time.Second))
 				}
+				must(t, c.Sleep(t.Context(), tt.quiet))
 			}
 			if len(told) != 2*tt.want {
 				t.Fatalf("told %q; want %d each time", told, tt.want)

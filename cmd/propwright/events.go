@@ -223,6 +223,7 @@ func listen(ctx context.Context, d deps, o eventsOptions, stream *parsers.Stream
 		options.Record = record
 	}
 	options.Sink = &serialmon.SpeedWatch{
+		Clock: options.Clock,
 		Sink: newConsole(options.Clock, stream, func(e checklist.Entry) (checklist.Entry, error) {
 			p.print(*e.Event)
 			return e, p.err
