@@ -73,7 +73,7 @@ func openError(name string, err error) *OpenError {
 		e.Hint = "ask for access to the port"
 		if group := groupOf(name); group != "" {
 			e.Detail = fmt.Sprintf("it belongs to group %q", group)
-			e.Hint = fmt.Sprintf("join group %q and log in again", group)
+			e.Hint = joinGroup(group)
 		}
 	case errors.Is(err, syscall.EBUSY) || code == serial.PortBusy:
 		e.Reason = ReasonBusy
@@ -90,4 +90,13 @@ func openError(name string, err error) *OpenError {
 		e.Hint = "unplug the board and plug it in again"
 	}
 	return e
+}
+
+// joinGroup says how to be allowed to open a port of a group. The superuser's own is
+// none to join: a rule has to give the port to another.
+func joinGroup(group string) string {
+	if group == "root" || group == "wheel" {
+		return `a udev rule that gives the port to a group of yours, such as SUBSYSTEM=="tty", KERNEL=="ttyUSB*", GROUP="dialout", MODE="0660"`
+	}
+	return fmt.Sprintf("join group %q and log in again", group)
 }
