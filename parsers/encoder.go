@@ -3,6 +3,7 @@ package parsers
 import (
 	"bytes"
 	"hash/maphash"
+	"strconv"
 )
 
 // An EventEncoder writes many events as JSON, as Event.AppendJSON does each. It
@@ -11,6 +12,34 @@ import (
 type EventEncoder struct {
 	seed  maphash.Seed
 	slots []inWords
+	seq   counter
+	line  counter
+}
+
+// A counter writes numbers that mostly are one more than the one before.
+type counter struct {
+	last   uint64
+	digits []byte // of it; nil before the first
+}
+
+// append appends n in decimal.
+func (c *counter) append(b []byte, n uint64) []byte {
+	if c.digits == nil || n != c.last+1 {
+		c.digits = strconv.AppendUint(c.digits[:0], n, 10)
+	} else {
+		i := len(c.digits) - 1
+		for ; i >= 0 && c.digits[i] == '9'; i-- {
+			c.digits[i] = '0'
+		}
+		if i < 0 {
+			c.digits = append(c.digits, '0')
+			c.digits[0] = '1'
+		} else {
+			c.digits[i]++
+		}
+	}
+	c.last = n
+	return append(b, c.digits...)
 }
 
 // encoderSlots is how many lines an encoder remembers.
@@ -33,7 +62,8 @@ func (c *EventEncoder) Append(b []byte, e *Event) ([]byte, error) {
 	if c.slots == nil {
 		c.seed, c.slots = maphash.MakeSeed(), make([]inWords, encoderSlots)
 	}
-	b, err := e.appendPlace(b)
+	b = c.seq.append(append(b, `{"seq":`...), e.Seq)
+	b, err := e.appendTimes(b)
 	if err != nil {
 		return nil, err
 	}
@@ -43,7 +73,13 @@ func (c *EventEncoder) Append(b []byte, e *Event) ([]byte, error) {
 		s.meaning, s.text = e.appendMeaning(s.meaning[:0]), e.appendRaw(s.text[:0])
 	}
 	b = append(b, s.meaning...)
-	b = e.appendLines(b)
+	if e.Lines[0] == e.Lines[1] && e.Lines[0] >= 0 {
+		b = c.line.append(append(b, `,"lines":[`...), uint64(e.Lines[0]))
+		b = append(append(append(b, ','), c.line.digits...), `],"offset":`...)
+		b = strconv.AppendInt(b, e.Offset, 10)
+	} else {
+		b = e.appendLines(b)
+	}
 	b = append(b, s.text...)
 	return e.appendEnd(b), nil
 }

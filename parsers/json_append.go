@@ -21,8 +21,14 @@ func (e Event) AppendJSON(b []byte) ([]byte, error) {
 }
 
 // appendPlace appends what comes first: number and times.
-func (e *Event) appendPlace(b []byte) (_ []byte, err error) {
-	b = strconv.AppendUint(append(b, `{"seq":`...), e.Seq, 10)
+func (e *Event) appendPlace(b []byte) ([]byte, error) {
+	return e.appendTimes(strconv.AppendUint(append(b, `{"seq":`...), e.Seq, 10))
+}
+
+func (e *Event) appendTimes(b []byte) (_ []byte, err error) {
+	if e.First.IsZero() && e.Last.IsZero() {
+		return append(b, `,"first":null,"last":null`...), nil
+	}
 	if b, err = appendTime(append(b, `,"first":`...), e.First); err != nil {
 		return nil, fmt.Errorf("event %d: first: %w", e.Seq, err)
 	}
@@ -47,13 +53,8 @@ func (e *Event) appendMeaning(b []byte) []byte {
 // appendLines appends where the event stands in its capture.
 func (e *Event) appendLines(b []byte) []byte {
 	b = append(b, `,"lines":[`...)
-	from := len(b)
 	b = append(strconv.AppendInt(b, int64(e.Lines[0]), 10), ',')
-	if e.Lines[1] == e.Lines[0] {
-		b = append(b, b[from:len(b)-1]...)
-	} else {
-		b = strconv.AppendInt(b, int64(e.Lines[1]), 10)
-	}
+	b = strconv.AppendInt(b, int64(e.Lines[1]), 10)
 	return strconv.AppendInt(append(b, `],"offset":`...), e.Offset, 10)
 }
 

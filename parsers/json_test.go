@@ -153,3 +153,36 @@ func FuzzEventJSON(f *testing.F) {
 		}
 	})
 }
+
+// An encoder writes each event as AppendJSON does, whatever it wrote before: over lines
+// that come again, numbers that go on, leap and roll over, and events of the computer.
+func TestEncoderWritesAsEachEventDoes(t *testing.T) {
+	ps := auto(t)
+	var events []parsers.Event
+	emit := func(e parsers.Event) { events = append(events, e) }
+	for _, at := range []parsers.Position{{}, {Seq: 7, Line: 96}, {Seq: 99_990, Line: 9_995, Offset: 123_456}, {Seq: 3}} {
+		s := parsers.StreamAt(at, ps...)
+		s.Mark(parsers.KindAttached, time.Date(2026, 11, 25, 21, 0, 0, 1, time.UTC), map[string]string{"port": "ttyUSB0"}, emit)
+		for range 3 {
+			for _, name := range []string{"H04.log", "H13.log", "F69.long.log"} {
+				s.Feed(readCapture(t, name), time.Date(2026, 11, 25, 21, 0, 0, 1, time.UTC), emit)
+				s.Feed(readCapture(t, name), time.Time{}, emit)
+			}
+		}
+		s.Flush(emit)
+	}
+	var c parsers.EventEncoder
+	for i := range events {
+		want, err := events[i].AppendJSON(nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, err := c.Append(nil, &events[i])
+		if err != nil || !bytes.Equal(got, want) {
+			t.Fatalf("event %d, %v:\n%s\nwant\n%s", i, err, got, want)
+		}
+	}
+	if len(events) < 1000 {
+		t.Errorf("only %d events", len(events))
+	}
+}
