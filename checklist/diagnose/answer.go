@@ -1,0 +1,265 @@
+package diagnose
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// heard is an answer's question and what was answered.
+type heard struct{ question, answer bag }
+
+// understood is what an answer was taken for.
+type understood struct {
+	Observation
+	score int
+}
+
+// hear finds the findings that an answer is about, the best value of each: the question
+// by its words, the value by those of the answer. Where nothing is found so, question
+// and answer are read as one text, and only what is out of the ordinary counts.
+func (k *Knowledge) hear(h heard) []understood {
+	h.answer = noFault(h.answer)
+	out := k.match(h.question, h.answer, 0)
+	if len(out) == 0 {
+		both := append(slices.Clone(h.question), h.answer...)
+		if out = k.match(h.question, both, 1); len(out) == 0 {
+			out = k.match(both, both, 1)
+		}
+	}
+	out = append(out, k.coilNumbers(h)...)
+	return append(out, k.lampColours(h)...)
+}
+
+// opposites of lamp colours: what an inverted lamp shows.
+var opposites = map[string]string{
+	"red": "cyan", "green": "magenta", "blue": "yellow", "cyan": "red", "magenta": "green", "purple": "green",
+	"yellow": "blue", "off": "white", "dark": "white", "white": "off",
+}
+
+// lampColours compares the colour that should be with the one that is.
+func (k *Knowledge) lampColours(h heard) []understood {
+	f := k.Finding("lamp")
+	if f < 0 {
+		return nil
+	}
+	colour := func(b bag) (name string, n int) {
+		for _, t := range b {
+			if _, is := opposites[t.word]; is && t.word != name {
+				name, n = t.word, n+1
+			}
+		}
+		return name, n
+	}
+	want, n := colour(h.question)
+	is, m := colour(h.answer)
+	if n != 1 || m != 1 || want == is {
+		return nil
+	}
+	value := "one-wrong"
+	if opposites[want] == is || opposites[is] == want {
+		value = "inverted"
+	}
+	if v := k.Findings[f].Value(value); v >= 0 {
+		const sure = 20
+		return []understood{{Observation{f, v}, sure}}
+	}
+	return nil
+}
+
+// match finds findings by words for the question and for the answer, among values from
+// one on.
+func (k *Knowledge) match(question, answer bag, from int) []understood {
+	var out []understood
+	for f := range k.Findings {
+		finding := &k.Findings[f]
+		asked := bestOf(finding.asks, question)
+		if asked == 0 || from > 0 && finding.Action {
+			continue
+		}
+		best := understood{Observation: Observation{f, -1}}
+		for v := from; v < len(finding.Values); v++ {
+			if n := bestOf(finding.Values[v].says, answer); n > 0 && asked*2+n >= best.score {
+				best = understood{Observation{f, v}, asked*2 + n}
+			}
+		}
+		if best.Value >= 0 {
+			out = append(out, best)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b understood) int { return cmp.Compare(b.score, a.score) })
+	return out
+}
+
+// noFault reads "no fault", "no errors" and the like as one word for good.
+func noFault(b bag) bag {
+	out := make(bag, 0, len(b))
+	for i := 0; i < len(b); i++ {
+		if (b[i].word == "no" || b[i].word == "never") && i+1 < len(b) && faultWords.holdsAny(b[i+1:i+2]) {
+			out = append(out, token{word: "fine"})
+			i++
+			continue
+		}
+		out = append(out, b[i])
+	}
+	return out
+}
+
+var (
+	faultWords = mustPhrases("fault*|error*|problem*|trouble|misses|ghost*|restart*|more|false|failure*|crash*")
+	lampItself = mustPhrases("lamp*|led|light|colours|rgb")
+	badWords   = mustPhrases("no|not|none|never|same|still|unchanged|fails")
+	coilWords  = mustPhrases("coil*|output*|register*|bit|bits")
+)
+
+// coilNumbers compares two numbers of coils that an answer holds.
+func (k *Knowledge) coilNumbers(h heard) []understood {
+	f, base := k.Finding("coil"), k.Finding("number-base")
+	if f < 0 || !coilWords.holdsAny(h.question) {
+		return nil
+	}
+	var ns []int
+	for _, t := range append(slices.Clone(h.question), h.answer...) {
+		if t.num && t.n == float64(int(t.n)) && (len(ns) == 0 || ns[len(ns)-1] != int(t.n)) {
+			ns = append(ns, int(t.n))
+		}
+	}
+	if len(ns) != 2 {
+		return nil
+	}
+	lo, hi := min(ns[0], ns[1]), max(ns[0], ns[1])
+	const sure = 20
+	value := func(f int, id string) []understood {
+		if f < 0 || k.Findings[f].Value(id) < 0 {
+			return nil
+		}
+		return []understood{{Observation{f, k.Findings[f].Value(id)}, sure}}
+	}
+	switch {
+	case asHex(lo) == hi:
+		return append(value(f, "far"), value(base, "unlike")...)
+	case hi-lo == 1:
+		return value(f, "neighbour")
+	}
+	return nil
+}
+
+// asHex is a number whose decimal digits are read as hexadecimal ones.
+func asHex(n int) int {
+	v, err := strconv.ParseInt(strconv.Itoa(n), 16, 32)
+	if err != nil {
+		return -1
+	}
+	return int(v)
+}
+
+// mostFromOne is how many findings one answer may speak for.
+const mostFromOne = 3
+
+// An Answer is what a person told, and what it was taken for.
+type Answer struct {
+	Told     string     // as it was given
+	Evidence []Evidence // empty where it was not understood
+	Repaired int        // a cause that was repaired without cure, -1 for none
+	Cured    bool       // a repair was told to have cured
+}
+
+// Understood reports whether the answer was taken for anything.
+func (a Answer) Understood() bool { return len(a.Evidence) > 0 || a.Repaired >= 0 || a.Cured }
+
+// ErrNoResult is an answer without a result.
+var ErrNoResult = errors.New("want TEST=RESULT, such as ping=none or \"other wires=no change\"")
+
+// Answer takes one answer, TEST=RESULT: a test's or finding's id and a value's, or both
+// in plain words; a cause's id=no tells of a repair that did not cure. What it was taken for is in its evidence, to be read back; none where
+// it was not understood.
+func (k *Knowledge) Answer(text string) (Answer, error) {
+	q, a, ok := strings.Cut(text, "=")
+	q, a = strings.TrimSpace(q), strings.TrimSpace(a)
+	if !ok || q == "" || a == "" {
+		return Answer{}, fmt.Errorf("answer %q: %w", text, ErrNoResult)
+	}
+	out := Answer{Told: text, Repaired: noCause}
+	if c := k.Cause(q); c >= 0 && k.named(q) < 0 {
+		if badWords.holdsAny(words(a)) {
+			out.Repaired = c
+		} else {
+			out.Cured = true
+		}
+		return out, nil
+	}
+	add := func(o Observation) {
+		out.Evidence = append(out.Evidence, Evidence{Observation: o, From: FromAnswer, Text: text, rank: rankAnswer})
+	}
+	if f := k.named(q); f >= 0 {
+		defer func() {
+			for i := range out.Evidence {
+				out.Evidence[i].Exact = true
+			}
+		}()
+		v := k.Findings[f].Value(strings.ToLower(a))
+		if v < 0 {
+			v = k.Findings[f].said(words(a))
+		}
+		if v >= 0 {
+			add(Observation{f, v})
+			return out, nil
+		}
+	}
+	list := k.hear(heard{words(q), words(a)})
+	if f := k.Finding("lamp"); f >= 0 && !lampItself.holdsAny(words(q)) {
+		// One colour that is right says little of the lamp.
+		list = slices.DeleteFunc(list, func(u understood) bool { return u.Finding == f && u.Value == 0 })
+	}
+	slices.SortStableFunc(list, func(a, b understood) int { return cmp.Compare(b.score, a.score) })
+	for i, u := range list {
+		if i == mostFromOne || u.score*2 < list[0].score {
+			break
+		}
+		add(u.Observation)
+	}
+	return out, nil
+}
+
+// named is the finding of a test's or a finding's id, -1 for neither.
+func (k *Knowledge) named(id string) int {
+	if t := k.Test(id); t >= 0 {
+		return k.Tests[t].Finding
+	}
+	return k.Finding(id)
+}
+
+// said is the value that an answer's words speak for, -1 for none. A number chooses
+// from the list as it is shown.
+func (f *Finding) said(b bag) int {
+	best, score := -1, 0
+	for v := range f.Values {
+		if n := bestOf(f.Values[v].says, b); n > score {
+			best, score = v, n
+		}
+	}
+	if best < 0 && len(b) == 1 && b[0].num {
+		if n := int(b[0].n); n >= 1 && n <= len(f.Values) {
+			return n - 1
+		}
+	}
+	return best
+}
+
+// Choose is the value of a finding that an answer speaks for: its id, its number from 1,
+// or plain words; -1 for none.
+func (f *Finding) Choose(text string) int {
+	if v := f.Value(strings.ToLower(strings.TrimSpace(text))); v >= 0 {
+		return v
+	}
+	b := words(text)
+	if len(b) == 1 && b[0].num {
+		if n := int(b[0].n); n >= 1 && n <= len(f.Values) {
+			return n - 1
+		}
+	}
+	return f.said(b)
+}

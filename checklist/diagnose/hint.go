@@ -1,0 +1,118 @@
+package diagnose
+
+import (
+	"math"
+	"slices"
+	"strings"
+)
+
+// What nobody's phrases understand may still sound like a cause: its words are compared
+// with those that people use of each cause. That is virtual evidence (Pearl 1988, 2.2.2):
+// a likelihood for each cause, without a finding of its own, and weak.
+
+// How much a text that sounds just like one cause speaks for it: that many times its odds
+// (judgement).
+const hintMost = 200.0
+
+// A hint is a likelihood for each cause, and the words that it rests on.
+type hint struct {
+	text  string
+	like  []float64 // by cause, at least 1
+	words [][]string
+}
+
+// lexicon are the words of each cause with what each is worth.
+type lexicon struct {
+	of    []map[string]bool
+	worth map[string]float64
+}
+
+// newLexicon weighs words by how few causes they are said of.
+func newLexicon(causes []Cause) *lexicon {
+	l := &lexicon{worth: map[string]float64{}}
+	count := map[string]int{}
+	for _, c := range causes {
+		of := map[string]bool{}
+		for _, t := range words(c.Words) {
+			if w := stem(t.word); len(w) > 1 || t.num {
+				of[w] = true
+			}
+		}
+		for w := range of {
+			count[w]++
+		}
+		l.of = append(l.of, of)
+	}
+	for w, n := range count {
+		l.worth[w] = math.Log(float64(1+len(causes)) / float64(n))
+	}
+	return l
+}
+
+// stem takes the common endings off a word.
+func stem(w string) string {
+	for _, end := range []string{"'s", "ing", "ed", "es", "s"} {
+		if t, ok := strings.CutSuffix(w, end); ok && len(t) >= 3 {
+			return t
+		}
+	}
+	return w
+}
+
+// hint compares a text with all causes; ok is false where it sounds like none.
+func (k *Knowledge) hint(text string) (h hint, ok bool) {
+	var said []string
+	total := 0.0
+	for _, t := range words(text) {
+		w := stem(t.word)
+		if v := k.lexicon.worth[w]; v > 0 && !slices.Contains(said, w) {
+			said = append(said, w)
+			total += v
+		}
+	}
+	if total == 0 {
+		return h, false
+	}
+	h = hint{text: text, like: make([]float64, len(k.Causes)), words: make([][]string, len(k.Causes))}
+	for c := range k.Causes {
+		sum := 0.0
+		for _, w := range said {
+			if k.lexicon.of[c][w] {
+				sum += k.lexicon.worth[w]
+				h.words[c] = append(h.words[c], w)
+			}
+		}
+		// A single word in common is chance; half of it is taken off.
+		share := max(0, sum-k.lexicon.chance(said)) / (total + 1)
+		h.like[c] = math.Pow(hintMost, share)
+	}
+	return h, true
+}
+
+// chance is what one word is worth on average.
+func (l *lexicon) chance(said []string) float64 {
+	sum := 0.0
+	for _, w := range said {
+		sum += l.worth[w]
+	}
+	return 0.5 * sum / float64(len(said))
+}
+
+// Hinted is the belief after texts that were understood as no finding. All of them are
+// taken as one, so that saying a thing twice counts once.
+func (b *Belief) hinted(h hint) *Belief {
+	after := &Belief{k: b.k, states: b.states, log: append([]float64(nil), b.log...), seen: b.seen, like: b.like}
+	for i, s := range b.states {
+		like := 1.0
+		for _, c := range s {
+			if c != noCause {
+				like = max(like, h.like[c])
+			}
+		}
+		after.log[i] += math.Log(like)
+	}
+	if !after.normalise() {
+		return b
+	}
+	return after
+}

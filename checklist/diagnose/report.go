@@ -1,0 +1,104 @@
+package diagnose
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+)
+
+// A stepRule says what a failed step stands for.
+type stepRule struct {
+	step  string
+	words phrase
+	any   bool // whatever its text says
+	Observation
+}
+
+// FailedSteps reads a report.json and returns what its failed steps stand for, and the
+// ids of those steps in the order of the report.
+func (k *Knowledge) FailedSteps(in io.Reader) ([]Evidence, []string, error) {
+	var doc struct {
+		Steps []struct {
+			ID       string `json:"id"`
+			Verdict  string `json:"verdict"`
+			Findings []struct {
+				What    string `json:"what"`
+				Verdict string `json:"verdict"`
+				Note    string `json:"note"`
+				Value   struct {
+					Text string `json:"text"`
+				} `json:"value"`
+			} `json:"findings"`
+		} `json:"steps"`
+	}
+	if err := json.NewDecoder(in).Decode(&doc); err != nil {
+		return nil, nil, fmt.Errorf("read report: %w", err)
+	}
+	var out []Evidence
+	var failed []string
+	for _, s := range doc.Steps {
+		if s.Verdict != "failed" {
+			continue
+		}
+		if !slices.Contains(failed, s.ID) {
+			failed = append(failed, s.ID)
+		}
+		for _, f := range s.Findings {
+			if f.Verdict != "failed" {
+				continue
+			}
+			text := strings.Join([]string{f.What, f.Value.Text, f.Note}, "; ")
+			b := words(text)
+			for _, r := range k.steps {
+				if r.step != s.ID {
+					continue
+				}
+				if _, ok := r.words.holds(b); !ok && !r.any {
+					continue
+				}
+				out = append(out, Evidence{Observation: r.Observation, From: FromReport, Text: "step " + s.ID + ": " + f.What + ", " + f.Value.Text, rank: rankCount})
+				break
+			}
+		}
+	}
+	return out, failed, nil
+}
+
+// ledByChecklist is what is kept of a console that a checklist has led: its starts, strangers and
+// removals were asked for.
+var ledByChecklist = []string{"version", "selftest", "text", "bytes", "address", "mac", "uid-cut", "uid-random", "ghosts", "uid-spelling", "netchip", "memory-left", "lamp", "exception", "cut-lines"}
+
+// Led keeps of the evidence of a console what still counts where a checklist led the
+// board, which asks for restarts, strangers and removals.
+func (k *Knowledge) Led(all []Evidence) []Evidence {
+	return slices.DeleteFunc(slices.Clone(all), func(e Evidence) bool {
+		return !slices.Contains(ledByChecklist, k.Findings[e.Finding].ID)
+	})
+}
+
+func (b *builder) stepRules(s *source) error {
+	for n, t := range s.t.Step {
+		at := place{s, n}
+		r := stepRule{step: t.ID, any: t.Words == ""}
+		f := b.k.Finding(t.Finding)
+		if f < 0 {
+			return at.wrong("step", "finding", "finding", fmt.Errorf("%q: no such finding", t.Finding))
+		}
+		v := b.k.Findings[f].Value(t.Value)
+		if v < 0 {
+			return at.wrong("step", "value", "value", fmt.Errorf("%q: finding %q has no such value", t.Value, t.Finding))
+		}
+		r.Observation = Observation{f, v}
+		if !r.any {
+			p, err := parsePhrase(t.Words, b.k.sets)
+			if err != nil {
+				return at.wrong("step", "words", "words", err)
+			}
+			r.words = p
+		}
+		b.k.steps = append(b.k.steps, r)
+	}
+	return nil
+}
