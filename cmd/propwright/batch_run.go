@@ -8,7 +8,6 @@ import (
 	"strings"
 
 	"propwright/checklist"
-	"propwright/checklist/reach"
 	"propwright/serialmon/clock"
 )
 
@@ -165,7 +164,7 @@ func (b *batch) run(ctx context.Context) (checklist.Verdict, error) {
 // stage takes every board that has not failed through one stage.
 func (b *batch) stage(ctx context.Context, p checklist.Procedure, stage string) error {
 	console := false
-	checks := checksWith(nil, reach.Range{})
+	checks := checksWith(nil)
 	for _, s := range p.Sitting(checklist.Bench) {
 		console = console || s.Stage == stage && checks[s.Check] != nil && checks[s.Check].Console()
 	}

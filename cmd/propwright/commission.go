@@ -192,6 +192,9 @@ func finish(d deps, folder *runFolder, o commissionOptions, verdict checklist.Ve
 	default:
 		return hintedError{toolSide(folder.dir, err), goesOn}
 	}
+	if verdict == checklist.Failed {
+		fmt.Fprintf(d.err, "what may be behind it, from all that was heard: propwright diagnose %s%s\n", o.prop, siteFlagFor(d, o.site))
+	}
 	fmt.Fprintf(d.out, "report: %s\n", folder.dir)
 	if verdict != checklist.Passed {
 		return errVerdict

@@ -45,7 +45,6 @@ type cast struct {
 	port     *portPlan // nil without a port
 	wording  []*parsers.Profile
 	listen   *link.Config // nil without a stand-in
-	ranging  reach.Range  // with the spacers of the bench, and the coils as far as they are known
 	changed  []string
 	said     *checklist.Answer // what the person said to have changed; nil where nobody was asked
 	closing  []func() error    // what the cast brings that has to be let go
@@ -94,7 +93,7 @@ func newConduct(ctx context.Context, folder *runFolder, c cast) (_ *conduct, err
 	if err != nil {
 		return nil, err
 	}
-	run.engine.Checks = checksWith(standIn, c.ranging)
+	run.engine.Checks = checksWith(standIn)
 	if c.port != nil {
 		run.join(*c.port)
 	}
@@ -111,9 +110,9 @@ func (run *conduct) join(port portPlan) {
 }
 
 // checksWith are all kinds of check.
-func checksWith(standIn *link.StandIn, ranging reach.Range) checklist.Checks {
+func checksWith(standIn *link.StandIn) checklist.Checks {
 	checks := checklist.BuiltinChecks()
-	checks["range"] = ranging
+	checks["range"] = reach.Range{}
 	checks["repeat"] = reach.Repeat{}
 	checks["link"] = link.Check{StandIn: standIn}
 	checks["in-service"] = link.InService{StandIn: standIn}

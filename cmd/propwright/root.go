@@ -43,9 +43,8 @@ func newRootCmd(d deps) *cobra.Command {
 		newCommissionCmd(d), newBatchCmd(d),
 		newPlanCmd(d),
 		newReportsCmd(d),
-		newRangeCmd(d),
 		newServiceCmd(d), newHoldCmd(d),
-		newWordingCmd(d),
+		newDiagnoseCmd(d), newWordingCmd(d),
 		newVersionCmd(d),
 		newCompletionCmd(d),
 	)

@@ -8,7 +8,6 @@ import (
 	"github.com/fatih/color"
 
 	"propwright/checklist"
-	"propwright/checklist/reach"
 	"propwright/parsers"
 )
 
@@ -60,9 +59,6 @@ func printDecision(out, notes io.Writer, coloured bool, d checklist.Decision) {
 		if f.Note != "" && (f.Verdict != checklist.Passed || strings.HasPrefix(f.Note, "Note: ")) {
 			fmt.Fprintf(notes, "      %s: %s\n", f.What, parsers.Printable(strings.TrimPrefix(f.Note, "Note: ")))
 		}
-		if f.Curve != nil && !d.Again {
-			fmt.Fprintf(notes, "\n%s\n", reach.Plot(f.Curve))
-		}
 	}
 }
 
@@ -80,9 +76,6 @@ func figureOf(o checklist.Outcome) string {
 		}
 		if f.Value.Number != nil && f.Limit != nil {
 			n += 2
-		}
-		if f.Curve != nil {
-			n++ // the one that is worth a picture
 		}
 		if n > score {
 			best, score = f, n

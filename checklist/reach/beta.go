@@ -1,4 +1,4 @@
-package estimate
+package reach
 
 import "math"
 

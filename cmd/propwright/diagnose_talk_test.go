@@ -1,0 +1,66 @@
+package main
+
+import (
+	"bytes"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+)
+
+// talkWith plays a person at a terminal who says these lines, and returns what was said to
+// them, what went to stdout, and the error.
+func talkWith(t *testing.T, o diagnoseOptions, lines ...string) (said, out string, err error) {
+	t.Helper()
+	d := testDeps()
+	var outText, errText bytes.Buffer
+	d.in, d.out, d.err = strings.NewReader(strings.Join(lines, "\n")+"\n"), &outText, &errText
+	d.inTTY, d.outTTY, d.errTTY = true, true, true
+	o.seconds, o.site = time.Second, t.TempDir()
+	err = runDiagnose(t.Context(), d, o)
+	return errText.String(), outText.String(), err
+}
+
+// At a terminal it asks for the minutes first, reads answers back, comes to a cause, and
+// says what proves its repair.
+func TestDiagnoseTalk(t *testing.T) {
+	log := filepath.Join(t.TempDir(), "zero.log")
+	text := "boot: starting reader\nreader: version 0x0 (unknown)\nreader: warning, no communication\nboot: ready, waiting for a tag\n"
+	if err := os.WriteFile(log, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	page := filepath.Join(t.TempDir(), "page.html")
+	said, out, err := talkWith(t, diagnoseOptions{from: log, page: page},
+		"", "2", "header pressed=version turns good", "version-ten=zero", "show-tag=none", "follow-wires=right", "module-led=lit", "measure-33=good", "swap-module=cured", "select-pins=own", "yes", "yes", "yes")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"How many minutes", "taken as: header-pressed=cured", "=> Pin header or joint has no contact", "did it cure?", "propwright commission PROP"} {
+		if !strings.Contains(said, want) {
+			t.Errorf("it never said %q; it said:\n%s", want, said)
+		}
+	}
+	if out != "cured, as was said: Pin header or joint has no contact\n" {
+		t.Errorf("stdout %q", out)
+	}
+	if made, err := os.ReadFile(page); err != nil || !strings.Contains(string(made), "Cured, as was said.") {
+		t.Errorf("page %q, %v; want the story in it", made, err)
+	}
+}
+
+// A repair that does not cure, few minutes, an answer that is none, and an end in between.
+func TestDiagnoseTalkGoesOn(t *testing.T) {
+	said, out, err := talkWith(t, diagnoseOptions{}, "4", "wombat", "9", "link-lamp=down", "another network cable=link comes", "ping=none", "no", "q")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"By-pass the prop at the controller now", `"wombat" is none of these`, "=> No link", "other-net-cable=cured"} {
+		if !strings.Contains(said, want) {
+			t.Errorf("it never said %q; it said:\n%s", want, said)
+		}
+	}
+	if !strings.Contains(out, "network-cable-out repaired, not cured") {
+		t.Errorf("the result does not tell of the repair: %s", out)
+	}
+}
