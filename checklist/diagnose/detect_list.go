@@ -28,6 +28,8 @@ func (r *Reading) detectLists() {
 	wasRefused := map[string]int{}
 	programming, sinceProgram := false, 0
 	var enter *line
+	r.grows = false
+	r.detectToggles()
 	for i := range r.lines {
 		l := &r.lines[i]
 		if l.remark {
@@ -53,6 +55,11 @@ func (r *Reading) detectLists() {
 		n, is := r.cards(l)
 		if is {
 			switch {
+			case n > mostCards && (count >= 0 && n > count && n-count <= 2 || r.grows):
+				r.grows = true // tag by tag: many there are, but not out of nothing
+			case r.grows && n < 3:
+				dropped = l
+				r.count("list-size", "beyond", l)
 			case n > mostCards:
 				impossible = l
 				if count >= 0 && count != n && restarted {
@@ -151,6 +158,29 @@ func (r *Reading) detectLists() {
 	}
 	if programming && sinceProgram >= 6 {
 		r.count("programming", "left-on", enter)
+	}
+}
+
+// detectToggles looks for tags that are added and at once removed again, as happens when
+// programming mode was left on and tags are shown as in service.
+func (r *Reading) detectToggles() {
+	last := ""
+	toggles := 0
+	for i := range r.lines {
+		l := &r.lines[i]
+		switch {
+		case l.start, l.kind == parsers.KindProgramExit, l.kind == parsers.KindProgramEnter:
+			last = ""
+		case l.kind == parsers.KindCardAdded:
+			last = l.uid
+		case l.kind == parsers.KindCardRemoved && l.uid != "" && l.uid == last:
+			if toggles++; toggles >= 2 {
+				r.count("handling", "slip", l)
+				r.count("programming", "left-on", l)
+				return
+			}
+			last = ""
+		}
 	}
 }
 

@@ -15,6 +15,7 @@ var (
 	linkUnknown = mustPhrases("link unknown", "link_status unknown", "cable unknown")
 	linkDown    = mustPhrases("link|carrier|cable down|lost|off|none|no|dead|out|missing !wait|probe|dropped", "no_link|no_carrier", "link|cable 0 !unknown")
 	linkUp      = mustPhrases("link|carrier|cable|eth up|on|alive|ok|1|established !no|not|off|lost|down|wait")
+	aboutLink   = mustPhrases("link|carrier|cable|phy|plug*|unplug*|link-down|wire")
 	loneCarrier = regexp.MustCompile(`(?i)\bcarrier$`)
 	ctlDown     = mustPhrases("controller|master|plc|client|session|peer|mb|modbus|tcp timeout|timed_out|lost|gone|no|none|ended|idle|silent|no_route|retry|refused|closed|never|waiting|unreachable !reader|tag|card|dropped|key|tags|open|stored|erased|missing|known|show|defined")
 	ctlUp       = mustPhrases("controller|master|plc|client|session|peer|mb|tcp|modbus connected|open|opened|from|accept|accepted|in|called|back|ok|up !not|no|lost|ended|timeout|left|old|tag|card|stored")
@@ -65,7 +66,7 @@ func (r *Reading) detectNetwork() {
 		switch {
 		case linkUnknown.holdsAny(l.bag):
 			unknownAt = l
-		case l.kind == parsers.KindLinkDown || l.uid == "" && linkDown.holdsAny(l.bag) && l.kind != parsers.KindLinkUp:
+		case l.kind == parsers.KindLinkDown && aboutLink.holdsAny(l.bag) || l.uid == "" && linkDown.holdsAny(l.bag) && l.kind != parsers.KindLinkUp:
 			if !(l.host && l.kind != parsers.KindLinkDown) {
 				linkState = "down"
 			}

@@ -247,7 +247,7 @@ func (r *Reading) detectText() {
 		board++
 		bad := strings.Count(l.text, "\uFFFD")
 		for _, c := range l.text {
-			if c < 0x20 && c != '\t' || c > 0x7E && c != '\uFFFD' && c < 0xA0 {
+			if c < 0x20 && c != '\t' && c != '\n' && c != '\r' || c > 0x7E && c != '\uFFFD' && c < 0xA0 {
 				bad++
 			}
 		}

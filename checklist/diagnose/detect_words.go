@@ -165,3 +165,28 @@ func (r *Reading) detectDeeds() {
 		}
 	}
 }
+
+// waitWords are of jobs that a program may stay in.
+var waitWords = mustPhrases("connect*|try|trying|retry|dial*|wait*|playing|play|motion|moving|motor*|sound|delay|sleep|dhcp|asking|sending|homing !tag|tags|card|cards|client|from|ready")
+
+// Times in seconds and how often, from which on a program counts as held by one job
+// (judgement).
+const (
+	heldFor   = 5.0
+	heldTimes = 2
+)
+
+// detectHeld looks for silences that always begin with the same job.
+func (r *Reading) detectHeld() {
+	after := map[string]int{}
+	for i := 1; i < len(r.lines); i++ {
+		a, b := &r.lines[i-1], &r.lines[i]
+		if a.at < 0 || b.at < a.at+heldFor || b.start || a.remark || b.remark || a.uid != "" || !waitWords.holdsAny(a.bag) {
+			continue
+		}
+		s := shape(unclocked(a.text))
+		if after[s]++; after[s] == heldTimes {
+			r.count("blocked-by", "one-job", a)
+		}
+	}
+}

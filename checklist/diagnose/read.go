@@ -21,6 +21,7 @@ type Reading struct {
 	known   int // lines that a wording knows
 	any     int // lines with text
 	anatomy parsers.Anatomy
+	grows   bool // the list grows tag by tag beyond what it can hold
 	gathered
 }
 
@@ -120,7 +121,7 @@ func (r *Reading) Evidence() []Evidence {
 	r.markStarts()
 	for _, detect := range []func(){
 		r.detectText, r.detectStarts, r.detectVersion, r.detectTags, r.detectUIDs, r.detectRest, r.detectLists,
-		r.detectNetwork, r.detectModbus, r.detectHost, r.detectLamp, r.detectNumbers, r.detectWords, r.detectDeeds,
+		r.detectNetwork, r.detectModbus, r.detectHost, r.detectLamp, r.detectNumbers, r.detectWords, r.detectHeld, r.detectDeeds,
 	} {
 		detect()
 	}
