@@ -12,18 +12,21 @@ import (
 
 // How much a text that sounds just like one cause speaks for it: that many times its odds
 // (judgement).
-const hintMost = 200.0
+const hintMost = 100.0
+
+// hintSure is the worth of words in common from which on they are taken for sure: about
+// three words that are said of a few causes only (judgement).
+const hintSure = 9.0
 
 // A hint is a likelihood for each cause, and the words that it rests on.
 type hint struct {
-	text  string
 	like  []float64 // by cause, at least 1
 	words [][]string
 }
 
 // lexicon are the words of each cause with what each is worth.
 type lexicon struct {
-	of    []map[string]bool
+	of    []map[string]float64 // 1 for a word that people use of it, less for one of its description
 	worth map[string]float64
 }
 
@@ -32,10 +35,15 @@ func newLexicon(causes []Cause) *lexicon {
 	l := &lexicon{worth: map[string]float64{}}
 	count := map[string]int{}
 	for _, c := range causes {
-		of := map[string]bool{}
+		of := map[string]float64{}
+		for _, t := range append(words(c.Title), words(c.Meaning)...) {
+			if w := stem(t.word); len(w) > 3 {
+				of[w] = 0.6
+			}
+		}
 		for _, t := range words(c.Words) {
 			if w := stem(t.word); len(w) > 1 || t.num {
-				of[w] = true
+				of[w] = 1
 			}
 		}
 		for w := range of {
@@ -73,29 +81,24 @@ func (k *Knowledge) hint(text string) (h hint, ok bool) {
 	if total == 0 {
 		return h, false
 	}
-	h = hint{text: text, like: make([]float64, len(k.Causes)), words: make([][]string, len(k.Causes))}
+	h = hint{like: make([]float64, len(k.Causes)), words: make([][]string, len(k.Causes))}
+	sums, best := make([]float64, len(k.Causes)), 0.0
 	for c := range k.Causes {
-		sum := 0.0
 		for _, w := range said {
-			if k.lexicon.of[c][w] {
-				sum += k.lexicon.worth[w]
+			if v := k.lexicon.of[c][w]; v > 0 {
+				sums[c] += v * k.lexicon.worth[w]
 				h.words[c] = append(h.words[c], w)
 			}
 		}
-		// A single word in common is chance; half of it is taken off.
-		share := max(0, sum-k.lexicon.chance(said)) / (total + 1)
-		h.like[c] = math.Pow(hintMost, share)
+		best = max(best, sums[c])
+	}
+	// One word in common is chance, several rare ones are not; what has less than half of
+	// the best in common counts as chance too.
+	sure := min(1, best/hintSure)
+	for c := range sums {
+		h.like[c] = math.Pow(hintMost, sure*max(0, 2*sums[c]/max(best, 1e-9)-1))
 	}
 	return h, true
-}
-
-// chance is what one word is worth on average.
-func (l *lexicon) chance(said []string) float64 {
-	sum := 0.0
-	for _, w := range said {
-		sum += l.worth[w]
-	}
-	return 0.5 * sum / float64(len(said))
 }
 
 // Hinted is the belief after texts that were understood as no finding. All of them are
