@@ -109,7 +109,7 @@ func noFault(b bag) bag {
 }
 
 var (
-	faultWords = mustPhrases("fault*|error*|problem*|trouble|misses|ghost*|restart*|more|false|failure*|crash*")
+	faultWords = mustPhrases("fault*|error*|problem*|trouble|misses|ghost*|restart*|more|false|failure*|crash*|time|timeout*")
 	lampItself = mustPhrases("lamp*|led|light|colours|rgb")
 	badWords   = mustPhrases("no|not|none|never|same|still|unchanged|fails")
 	coilWords  = mustPhrases("coil*|output*|register*|bit|bits")

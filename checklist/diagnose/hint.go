@@ -14,6 +14,10 @@ import (
 // (judgement).
 const hintMost = 100.0
 
+// hintBeside is the part of that which words count that were understood already, as an
+// exponent (judgement).
+const hintBeside = 0.35
+
 // hintSure is the worth of words in common from which on they are taken for sure: about
 // three words that are said of a few causes only (judgement).
 const hintSure = 9.0

@@ -99,6 +99,19 @@ func (k *Knowledge) Diagnose(seen []Evidence, unheard []string, s Situation) (*R
 	if sounds {
 		b = b.hinted(heard)
 	}
+	// What was understood has had its say; its words count a little beside it.
+	var told []string
+	for _, e := range seen {
+		if e.From == FromAnswer && !e.Exact && !slices.Contains(told, e.Text) {
+			told = append(told, e.Text)
+		}
+	}
+	if beside, ok := k.hint(strings.Join(append(told, unheard...), "; ")); ok && len(told) > 0 {
+		for c := range beside.like {
+			beside.like[c] = math.Pow(beside.like[c], hintBeside)
+		}
+		b = b.hinted(beside)
+	}
 	for _, c := range s.Repaired {
 		b = b.Repaired(c)
 	}
