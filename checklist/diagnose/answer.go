@@ -194,22 +194,19 @@ func (k *Knowledge) Answer(text string) (Answer, error) {
 	add := func(o Observation) {
 		out.Evidence = append(out.Evidence, Evidence{Observation: o, From: FromAnswer, Text: text, rank: rankAnswer})
 	}
-	if f := k.named(q); f >= 0 {
-		defer func() {
-			for i := range out.Evidence {
-				out.Evidence[i].Exact = true
-			}
-		}()
-		v := k.Findings[f].Value(strings.ToLower(a))
-		if v < 0 {
-			v = k.Findings[f].said(words(a))
-		}
-		if v >= 0 {
-			add(Observation{f, v})
+	named := k.named(q)
+	if named >= 0 {
+		f := &k.Findings[named]
+		if v := f.Value(strings.ToLower(a)); v >= 0 {
+			add(Observation{named, v})
+			out.Evidence[0].Exact = true
 			return out, nil
 		}
+		if v := f.said(words(a)); v >= 0 {
+			add(Observation{named, v})
+		}
 	}
-	list := k.hear(heard{words(q), words(a)})
+	list := slices.DeleteFunc(k.hear(heard{words(q), words(a)}), func(u understood) bool { return u.Finding == named })
 	if f := k.Finding("lamp"); f >= 0 && !lampItself.holdsAny(words(q)) {
 		// One colour that is right says little of the lamp.
 		list = slices.DeleteFunc(list, func(u understood) bool { return u.Finding == f && u.Value == 0 })
