@@ -348,10 +348,32 @@ func (s *sighting) fields() (held fields) {
 		sure /= 2
 	}
 	if sure >= sureAtLeast {
+		if kind == KindResetCause {
+			put("cause", s.cause())
+		}
 		put(FieldGuess, string(kind))
 		put(FieldSure, twoDecimals(sure))
 	}
 	return held
+}
+
+// cause is what a line that tells why the board starts tells, in the events' own words;
+// "" where it tells none, or several.
+func (s *sighting) cause() string {
+	is := ""
+	for _, c := range []struct {
+		idea ideas
+		name string
+	}{{s.v.brownout, "brown-out"}, {s.v.watchdog, "watchdog"}, {s.v.power, "power-on"}} {
+		switch {
+		case !s.ideas.any(c.idea):
+		case is != "":
+			return ""
+		default:
+			is = c.name
+		}
+	}
+	return is
 }
 
 func isDigit(c byte) bool { return '0' <= c && c <= '9' }

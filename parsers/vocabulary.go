@@ -69,7 +69,7 @@ type vocabulary struct {
 	// What sets of ideas met so far most likely report: lines of one firmware have few.
 	met [metSets]atomic.Pointer[likelihood]
 	// Ideas that the reader of a line itself looks for.
-	not, tag, master, list, coil, version, on, off, gateway, mask, good, allow, deny, error, missing, down, result, identity, chip, count, link, up ideas
+	not, tag, master, list, coil, version, on, off, gateway, mask, good, allow, deny, error, missing, down, result, identity, chip, count, link, up, brownout, watchdog, power ideas
 }
 
 // guess is one [[guess]] of the file.
@@ -171,6 +171,7 @@ func loadVocabulary(text string) (*vocabulary, error) {
 		"on": &v.on, "off": &v.off, "gateway": &v.gateway, "mask": &v.mask, "good": &v.good, "allow": &v.allow,
 		"deny": &v.deny, "error": &v.error, "missing": &v.missing, "down": &v.down, "result": &v.result,
 		"identity": &v.identity, "chip": &v.chip, "count": &v.count, "link": &v.link, "up": &v.up,
+		"brownout": &v.brownout, "watchdog": &v.watchdog, "power": &v.power,
 	} {
 		if *to = names[name]; *to == 0 {
 			return nil, fmt.Errorf("vocabulary: idea %q: missing", name)

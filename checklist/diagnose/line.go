@@ -107,7 +107,7 @@ func (l *line) sayMore() {
 var readerIndex = regexp.MustCompile(`(?i)\b(?:reader|slot|module|idx)[ "#:=]{0,3}([0-9]|[A-D])\b`)
 
 // hostLine are prompts, kernel lines and the like.
-var hostLine = regexp.MustCompile(`^(\$|C:\\|[a-z]*\$|pc\b|\[ *\d+\.\d+\] |>>>|arp\b|ping\b|open[ :/]|ports\b|usb events|read \d|ls\b|ls:|kernel:|groups:|master\b|tcp\b|unit \d|fc \d|prop [A-Z]\b|day \d)`)
+var hostLine = regexp.MustCompile(`^(\$|C:\\|[a-z]*\$|pc\b|\[ *\d+\.\d{6}\] |>>>|arp\b|ping\b|open[ :/]|ports\b|usb events|read \d|ls\b|ls:|kernel:|groups:|master \d|tcp\b|unit \d|fc \d|prop [A-Z]\b|day \d)`)
 
 // phrases is a list of which one is enough.
 type phrases []phrase
