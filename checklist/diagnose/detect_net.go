@@ -278,7 +278,7 @@ var (
 	coilNumber    = regexp.MustCompile(`(?i)\b(?:coil|output|bit|register)s?\W{0,3}(0x[0-9a-f]+|\d{1,5})\b`)
 	fcNumber      = regexp.MustCompile(`(?i)\bfc\W{0,2}0?(\d{1,2})\b`)
 	expectWord    = mustPhrases("want|wanted|expected|asked|instead|meant|but|should|planned|not|neighbour|typed|wrong|moved")
-	refusedAt     = regexp.MustCompile(`(?i)\b(?:poll|request|connect\w*|connection|try|attempt|no|client)\W{0,3}#?(5|9)\b.*\brefused`)
+	refusedAt     = regexp.MustCompile(`(?i)\b(?:poll|request|conn\w*|try|attempt|no|client|socket)\W{0,3}#?(5|9)\b.*\b(?:refused|rejected|denied)`)
 )
 
 // detectModbus looks at exceptions, coils and connections.

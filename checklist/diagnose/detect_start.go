@@ -12,10 +12,14 @@ import (
 // begins again, or a line comes back that the text began with.
 func (r *Reading) markStarts() {
 	first := ""
-	seen := map[string]int{}
+	seen, nearest, lastSeen := map[string]int{}, map[string]int{}, map[string]int{}
 	for i := range r.lines {
 		if l := &r.lines[i]; !l.remark && !l.noise {
-			seen[shape(unclocked(l.text))]++
+			s := shape(unclocked(l.text))
+			if seen[s]++; seen[s] > 1 && (nearest[s] == 0 || i-lastSeen[s] < nearest[s]) {
+				nearest[s] = i - lastSeen[s]
+			}
+			lastSeen[s] = i
 		}
 	}
 	board := 0
@@ -27,7 +31,7 @@ func (r *Reading) markStarts() {
 		if board++; board > 4 {
 			break
 		}
-		if s := shape(unclocked(l.text)); seen[s] > 1 && seen[s] <= 1+len(r.lines)/3 && len(s) > 5 && l.uid == "" && !tagKind(l.kind) && r.sameNext(i, s) {
+		if s := shape(unclocked(l.text)); seen[s] > 1 && seen[s] <= 1+len(r.lines)/3 && nearest[s] > 2 && len(s) > 5 && l.uid == "" && !tagKind(l.kind) && r.sameNext(i, s) {
 			first = s
 			break
 		}
