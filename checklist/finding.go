@@ -57,6 +57,7 @@ type Finding struct {
 	Reader  int       `json:"reader"`          // index of the reader concerned, 0 where there is one
 	Rests   []Ref     `json:"evidence"`        // never empty for a pass
 	Caution string    `json:"caution,omitempty"`
+	Curve   *Curve    `json:"curve,omitempty"` // a picture of what the value came from
 }
 
 // A Quantity is a figure with its unit, or a text where the thing is no figure.

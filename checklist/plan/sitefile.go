@@ -53,10 +53,12 @@ func (s *Speed) UnmarshalTOML(v any) error {
 	return fmt.Errorf(`speed %v: must be "auto" or a number from 50 to 4000000`, v)
 }
 
-// LimitNames are the limits that a site may set: seconds from the tag to the coil.
-func LimitNames() []string { return []string{"delay_pass_s", "delay_fail_s"} }
+// LimitNames are the limits that a site may set: seconds from the tag to the coil, and
+// millimetres that a range is to go beyond the cover, and beyond which it is remarkable
+// for the site's form of tag.
+func LimitNames() []string { return []string{"delay_pass_s", "delay_fail_s", "margin_mm", "far_mm"} }
 
-// maxLimit bounds a limit in seconds.
+// maxLimit bounds a limit, in seconds or millimetres.
 const maxLimit = 3600.0
 
 // maxSiteFile bounds a site file in bytes.
@@ -211,7 +213,7 @@ listen = %q # where the stand-in controller listens
 			fmt.Fprintf(&b, "%s = %s\n", name, strconv.FormatFloat(v, 'g', -1, 64))
 			continue
 		}
-		fmt.Fprintf(&b, "# %s = %s\n", name, map[string]string{"delay_pass_s": "0.5", "delay_fail_s": "1.0"}[name])
+		fmt.Fprintf(&b, "# %s = %s\n", name, map[string]string{"delay_pass_s": "0.5", "delay_fail_s": "1.0", "margin_mm": "2.0", "far_mm": "25.4"}[name])
 	}
 	return []byte(b.String())
 }

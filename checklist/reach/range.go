@@ -3,65 +3,118 @@ package reach
 import (
 	"context"
 	"errors"
+	"fmt"
 
 	"propwright/checklist"
+	"propwright/checklist/reach/estimate"
 )
 
 // Range is the kind of check "range": how far the reader reads the prop's own
-// tag, and whether that is enough for the cover. Its zero value is ready to use;
-// its figures come from the step's parameters (contact, at_cover, least_rate,
-// ladder_step_mm, ladder_each, ladder_most_mm, within, lift).
-type Range struct{}
+// tag, and whether that is enough for the cover. Its figures come from the step's
+// parameters (contact, at_cover, least_rate, placement, budget, half_width_mm,
+// margin_mm, most_mm, far_mm, within, lift).
+type Range struct {
+	// Spacers are those of the bench; without any they are blank cards.
+	Spacers Set
+	// Coil is how the readers' coils are built, for a model of their field beside what
+	// is measured; nil where that is not known.
+	Coil *CoilPlan
+}
 
 // Console is true: a reading is an event of the console.
 func (Range) Console() bool { return true }
 
+// The ways of placing presentations.
+const (
+	placeAdaptive  = "adaptive"
+	placeStaircase = "staircase"
+)
+
 // plan are the parameters of a range step.
 type plan struct {
-	contact, atCover, each int
-	least, step, most      float64
+	contact, atCover, budget int
+	least                    float64
+	half, margin, most, far  float64
+	placement                string
+	stacks                   []Stack
+	cover                    float64
+	spacings                 []float64 // that can be made, besides contact and cover
+	installed                bool      // the cover is part of every spacing
+	coil                     *CoilPlan
 }
 
-func planOf(st checklist.Step) (p plan, err error) {
-	var errs [6]error
+func planOf(s *checklist.Scene, set Set) (p plan, err error) {
+	st := s.Step
+	var errs [9]error
 	p.contact, errs[0] = st.Int("contact")
 	p.atCover, errs[1] = st.Int("at_cover")
 	p.least, errs[2] = st.Float("least_rate")
-	p.step, errs[3] = st.Float("ladder_step_mm")
-	p.each, errs[4] = st.Int("ladder_each")
-	p.most, errs[5] = st.Float("ladder_most_mm")
-	return p, errors.Join(errs[:]...)
+	p.placement, errs[3] = st.Str("placement")
+	p.budget, errs[4] = st.Int("budget")
+	p.half, errs[5] = st.Float("half_width_mm")
+	p.margin, errs[6] = st.Float("margin_mm")
+	p.most, errs[7] = st.Float("most_mm")
+	p.far, errs[8] = st.Float("far_mm")
+	if err := errors.Join(errs[:]...); err != nil {
+		return p, err
+	}
+	if p.placement != placeAdaptive && p.placement != placeStaircase {
+		return p, fmt.Errorf("step %q: parameter %q: %q is neither %s nor %s", st.ID, "placement", p.placement, placeAdaptive, placeStaircase)
+	}
+	if len(set.Spacers) == 0 {
+		set = BuiltinSets()[0]
+	}
+	p.installed, p.cover = st.Sitting == checklist.Site, s.Item.CoverMM
+	base := 0.0
+	if p.installed {
+		base = p.cover
+	}
+	p.stacks = set.Stacks(p.most - base)
+	for _, stack := range p.stacks {
+		if mm := exact(base + stack.MM); mm != exact(p.cover) {
+			p.spacings = append(p.spacings, mm)
+		}
+	}
+	return p, nil
 }
 
 // A climb is all that was counted for one reader.
 type climb struct {
 	contact count // not counted where the cover is installed
 	cover   count
-	rungs   []count // contact, ladder and cover by rising spacing
-	topped  bool    // the ladder ended at its own end, not at a rung missed
+	rungs   []count // all spacings, contact and cover among them, by rising spacing
+	placed  int     // presentations besides those in contact and at the cover
+	found   estimate.Range
+	dropped bool // what was missed in contact is left out of the curve
 }
 
-// Run presents the tag at contact, at the cover and up or down a ladder. It
+// Run presents the tag at contact, at the cover and where that tells most. It
 // returns errors of the log, the person and the step's parameters.
-func (Range) Run(ctx context.Context, s *checklist.Scene) ([]checklist.Finding, error) {
-	p, err := planOf(s.Step)
+func (r Range) Run(ctx context.Context, s *checklist.Scene) ([]checklist.Finding, error) {
+	p, err := planOf(s, r.Spacers)
 	if err != nil {
 		return nil, err
 	}
+	p.coil = r.Coil
 	return eachReader(s, func(t *trials) ([]checklist.Finding, error) {
+		t.plan = &p
 		c, err := t.climb(ctx, p)
 		if err != nil {
 			return nil, err
 		}
-		return judge(c, p, s.Item.CoverMM, s.Step.Sitting), nil
+		return judge(c, p, s.Step.Sitting), nil
 	})
 }
 
-// climb does the presentations that are not on record yet, in a fixed order.
+// climb does the presentations that are not on record yet. Where each goes follows
+// from those on record, so that a step taken up again goes on as it would have.
 func (t *trials) climb(ctx context.Context, p plan) (c climb, err error) {
-	cover := t.s.Item.CoverMM
-	installed := t.s.Step.Sitting == checklist.Site
-	if !installed {
+	if len(t.rungs()) == 0 {
+		if err := t.s.Instruct(ctx, checklist.Instruction{Act: checklist.ActNote, Text: layOut(p)}); err != nil {
+			return c, err
+		}
+	}
+	if !p.installed {
 		if c.contact, err = t.until(ctx, 0, p.contact, nil); err != nil {
 			return c, err
 		}
@@ -71,58 +124,115 @@ func (t *trials) climb(ctx context.Context, p plan) (c climb, err error) {
 	lost := func(now count) bool {
 		return checklist.Failed == coverVerdict(p.atCover-now.missed, p.atCover, p.least)
 	}
-	if c.cover, err = t.until(ctx, cover, p.atCover, lost); err != nil {
+	if c.cover, err = t.until(ctx, p.cover, p.atCover, lost); err != nil {
 		return c, err
 	}
-	if !installed && cover > 0 {
-		c.rungs = append(c.rungs, c.contact)
-	}
-	if !c.cover.all() && !installed {
-		below, err := t.descend(ctx, p, cover)
-		if err != nil {
+	place := newPlacer(p)
+	for {
+		c.count(t, p)
+		if c.settled(p) {
+			return c, nil
+		}
+		next := place.next(c, t.placed(p))
+		if err := t.one(ctx, next, c.placed+1, p.budget); err != nil {
 			return c, err
 		}
-		c.rungs = append(c.rungs, below...)
 	}
-	c.rungs = append(c.rungs, c.cover)
-	if !c.cover.none() {
-		above, topped, err := t.ascend(ctx, p, cover)
-		if err != nil {
-			return c, err
-		}
-		c.rungs, c.topped = append(c.rungs, above...), topped
-	}
-	return c, nil
 }
 
-// descend goes from the cover towards contact until a rung is read every time;
-// the rungs come back by rising spacing.
-func (t *trials) descend(ctx context.Context, p plan, cover float64) (rungs []count, err error) {
-	for i := 1; p.step > 0 && cover-float64(i)*p.step > 0; i++ {
-		c, err := t.until(ctx, cover-float64(i)*p.step, p.each, nil)
-		if err != nil {
-			return nil, err
-		}
-		rungs = append([]count{c}, rungs...)
-		if c.all() {
-			break
+// count takes all trials on record and fits the curve to them.
+func (c *climb) count(t *trials, p plan) {
+	c.rungs, c.placed, c.dropped = t.rungs(), 0, false
+	for _, r := range c.rungs {
+		if r.spacing != 0 && exact(r.spacing) != exact(p.cover) {
+			c.placed += r.n()
 		}
 	}
-	return rungs, nil
+	// A large card can drop out close to the antenna and be read farther off; no curve
+	// that falls with the spacing fits that, and it is no end of the range.
+	if c.contact.missed > 0 && p.cover > 0 {
+		_, beyond := estimate.Rises(estimate.Falling(counts([]count{c.contact, c.cover})))
+		c.dropped = beyond
+	}
+	c.found = estimate.RangeOf(counts(c.fitted()), estimate.Logit)
 }
 
-// ascend goes from the cover outwards until all of one rung are missed; topped
-// is true where the ladder ended before that.
-func (t *trials) ascend(ctx context.Context, p plan, cover float64) (rungs []count, topped bool, err error) {
-	for i := 1; p.step > 0 && cover+float64(i)*p.step <= p.most; i++ {
-		c, err := t.until(ctx, cover+float64(i)*p.step, p.each, nil)
-		if err != nil {
-			return nil, false, err
-		}
-		rungs = append(rungs, c)
-		if c.none() {
-			return rungs, false, nil
+// fitted are the rungs that the curve is fitted to.
+func (c climb) fitted() []count {
+	if c.dropped {
+		return c.rungs[1:]
+	}
+	return c.rungs
+}
+
+// counts are rungs as the estimates take them.
+func counts(rungs []count) (all []estimate.Counts) {
+	for _, r := range rungs {
+		all = append(all, estimate.Counts{SpacingMM: r.spacing, Presented: r.n(), Read: r.read})
+	}
+	return all
+}
+
+const (
+	// decidedFactor is how many times as wide the interval may be once it lies on one
+	// side of cover and margin. From experience, no source.
+	decidedFactor = 2.0
+	// nearSide and farSide are how many presentations on either side of a step between
+	// neighbouring spacers say that these are too coarse for the reader: all read on one,
+	// none on the other. From experience, no source.
+	nearSide, farSide = 5, 2
+)
+
+// settled reports whether nothing more is to be presented: the budget is used, the
+// interval is narrow enough for what it has to decide, there is no range to look for,
+// or the spacers do not tell more.
+func (c climb) settled(p plan) bool {
+	switch {
+	case c.placed >= p.budget || len(p.spacings) == 0:
+		return true
+	case c.cover.none() && (p.installed || c.contact.none()):
+		return true // nothing read, and nowhere closer to go
+	}
+	return c.narrow(p) || c.coarse(p)
+}
+
+func (c climb) narrow(p plan) bool {
+	low, high := c.found.R95.Low, c.found.R95.High
+	if low == nil || high == nil || c.placed == 0 {
+		return false
+	}
+	limit := p.half
+	if edge := p.cover + p.margin; *low > edge || *high < edge {
+		limit *= decidedFactor
+	}
+	return (*high-*low)/2 <= limit
+}
+
+// coarse reports whether all was read up to a spacing and nothing from the next one
+// that can be made, often enough on both sides.
+func (c climb) coarse(p plan) bool {
+	if !c.found.Coarse {
+		return false
+	}
+	for i, near := range c.rungs[:len(c.rungs)-1] {
+		far := c.rungs[i+1]
+		if near.all() && far.none() {
+			for _, mm := range p.spacings {
+				if mm > near.spacing && mm < far.spacing {
+					return false
+				}
+			}
+			return near.n() >= nearSide && far.n() >= farSide
 		}
 	}
-	return rungs, true, nil
+	return false
+}
+
+// layOut says before the first presentation what is needed.
+func layOut(p plan) string {
+	text := "Lay out the spacers: blank and flat, no metal, no coin or foil, no card with a chip or an antenna in it. Neighbouring readers stay on, as in the show. Present the tag in its object as players will, the same way round each time; of several tags take the one that is read worst."
+	if p.installed {
+		return text + " They go on the cover, which counts as part of each spacing."
+	}
+	return text + fmt.Sprintf(" For the cover take the prop's own of %s mm, or spacers that come to it. Spacings count from the reader's highest point, not from its board.", millimetres(p.cover))
 }

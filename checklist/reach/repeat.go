@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"propwright/checklist"
+	"propwright/checklist/reach/estimate"
 )
 
 // Repeat is the kind of check "repeat": so many presentations at the cover's
@@ -42,7 +43,7 @@ func (Repeat) Run(ctx context.Context, s *checklist.Scene) ([]checklist.Finding,
 }
 
 func missFinding(c count, most int) checklist.Finding {
-	upper := Upper(c.missed, c.n(), level)
+	upper := estimate.Upper(c.missed, c.n(), level)
 	f := checklist.Finding{
 		What: "repeatability", How: checklist.Measured, Verdict: checklist.Passed, Rests: checklist.RefsOf(c.entries...),
 		Value: checklist.Number(float64(c.missed), "1", fmt.Sprintf("%s of %d at %s mm", misses(c.missed), c.n(), millimetres(c.spacing))),

@@ -1,9 +1,12 @@
 package reach
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
+	"math"
+	"slices"
 	"strconv"
 	"time"
 
@@ -33,6 +36,7 @@ type trials struct {
 	reader       checklist.Reader
 	within, lift time.Duration
 	last         float64 // spacing of the last presentation in this attempt
+	plan         *plan   // of a range step, nil in others
 }
 
 func newTrials(s *checklist.Scene, r checklist.Reader) (*trials, error) {
@@ -60,18 +64,53 @@ func (c count) share() string { return fmt.Sprintf("%d of %d", c.read, c.n()) }
 func (t *trials) at(spacing float64, most int) count {
 	c := count{spacing: spacing}
 	want := millimetres(spacing)
-	for _, e := range t.s.Measures(measureTrial) {
-		if e.Measure.Reader != t.reader.Index || e.Measure.Params["spacing_mm"] != want || (most > 0 && c.n() == most) {
-			continue
+	for _, e := range t.onRecord() {
+		if e.Measure.Params["spacing_mm"] == want && (most <= 0 || c.n() < most) {
+			c.add(e)
 		}
-		if e.Measure.Value == 1 {
-			c.read++
-		} else {
-			c.missed++
-		}
-		c.entries = append(c.entries, e)
 	}
 	return c
+}
+
+func (c *count) add(e checklist.Entry) {
+	if e.Measure.Value == 1 {
+		c.read++
+	} else {
+		c.missed++
+	}
+	c.entries = append(c.entries, e)
+}
+
+// onRecord are the reader's trials, in their order.
+func (t *trials) onRecord() (own []checklist.Entry) {
+	for _, e := range t.s.Measures(measureTrial) {
+		if e.Measure.Reader == t.reader.Index {
+			own = append(own, e)
+		}
+	}
+	return own
+}
+
+// rungs are the counts of all spacings on record, by rising spacing.
+func (t *trials) rungs() (rungs []count) {
+	for _, e := range t.onRecord() {
+		mm, ok := spacingOf(e)
+		if !ok {
+			continue
+		}
+		i, there := slices.BinarySearchFunc(rungs, mm, func(c count, mm float64) int { return cmp.Compare(c.spacing, mm) })
+		if !there {
+			rungs = slices.Insert(rungs, i, count{spacing: mm})
+		}
+		rungs[i].add(e)
+	}
+	return rungs
+}
+
+// spacingOf is the spacing of a trial.
+func spacingOf(e checklist.Entry) (mm float64, ok bool) {
+	mm, err := strconv.ParseFloat(e.Measure.Params["spacing_mm"], 64)
+	return mm, err == nil
 }
 
 // until presents at a spacing until n trials are on record or enough says that
@@ -109,7 +148,7 @@ func (t *trials) one(ctx context.Context, spacing float64, number, of int) error
 	}
 	m := checklist.Measure{
 		Name: measureTrial, Unit: "1", Reader: t.reader.Index,
-		Params: map[string]string{"spacing_mm": millimetres(spacing), "result": resultMissed},
+		Params: map[string]string{"spacing_mm": millimetres(spacing), "result": resultMissed, "hold_s": strconv.FormatFloat(holdTime.Seconds(), 'g', -1, 64)},
 	}
 	switch {
 	case read:
@@ -149,17 +188,34 @@ func (t *trials) text(spacing float64) string {
 	at := ", touching its face"
 	switch {
 	case t.s.Step.Sitting == checklist.Site && spacing > cover:
-		at = fmt.Sprintf(", over spacers of %s mm on the cover (%s mm from the reader's face, the cover's %s mm included)", millimetres(spacing-cover), millimetres(spacing), millimetres(cover))
+		at = fmt.Sprintf(", over %s on the cover (%s mm from the reader's face, the cover's %s mm included)", t.spacers(spacing-cover), millimetres(spacing), millimetres(cover))
 	case t.s.Step.Sitting == checklist.Site:
 		at = fmt.Sprintf(", on the cover (%s mm from the reader's face)", millimetres(spacing))
+	case spacing > 0 && exact(spacing) == exact(cover):
+		at = fmt.Sprintf(", over its cover or spacers of %s mm", millimetres(spacing))
+		if t.plan != nil {
+			if s := Nearest(t.plan.stacks, spacing); s.MM > 0 {
+				at += fmt.Sprintf(" (%s are %s mm)", s, millimetres(s.MM))
+			}
+		}
 	case spacing > 0:
-		at = fmt.Sprintf(", over spacers of %s mm", millimetres(spacing))
+		at = ", over " + t.spacers(spacing)
 	}
 	which := "the reader"
 	if len(t.s.Item.Readers) > 1 {
 		which = fmt.Sprintf("reader %d", t.reader.Index)
 	}
 	return fmt.Sprintf("Show %s the prop's own tag in its object%s, and lift it after a second.", which, at)
+}
+
+// spacers says what makes a spacing.
+func (t *trials) spacers(mm float64) string {
+	if t.plan != nil {
+		if s := Nearest(t.plan.stacks, mm); s.MM > 0 && exact(s.MM) == exact(mm) {
+			return fmt.Sprintf("%s (%s mm)", s, millimetres(s.MM))
+		}
+	}
+	return fmt.Sprintf("spacers of %s mm", millimetres(mm))
 }
 
 // readersOf are those that the step is about: its own where it is each reader's.
@@ -178,9 +234,18 @@ func readers(it checklist.Item) []checklist.Reader {
 	return it.Readers
 }
 
+// exact is a spacing to a thousandth of a millimetre, so that equal ones are equal.
+func exact(mm float64) float64 { return math.Round(mm*1000) / 1000 }
+
 // millimetres prints a spacing so that equal spacings print alike.
-func millimetres(v float64) string {
-	return strconv.FormatFloat(float64(int64(v*1000+0.5))/1000, 'f', -1, 64)
+func millimetres(v float64) string { return strconv.FormatFloat(exact(v), 'f', -1, 64) }
+
+// tenths prints an estimate, which no stack of spacers makes better than that.
+func tenths(mm float64) string {
+	if math.Abs(mm) < 0.05 {
+		return "0.0"
+	}
+	return strconv.FormatFloat(mm, 'f', 1, 64)
 }
 
 // percent prints a share for people, to three digits.

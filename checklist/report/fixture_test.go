@@ -166,6 +166,11 @@ func (r *run) bench() {
 		What: "reads at the cover", Verdict: checklist.Passed, How: checklist.Measured,
 		Value: checklist.Quantity{Number: ptr(1.0), Unit: "1", Text: "20 of 20", Low: ptr(0.8609), Level: 0.95},
 		Limit: ptr(checklist.Text("0.80 or more, one-sided")), Rests: checklist.RefsOf(trials),
+		Curve: &checklist.Curve{
+			Trials: []checklist.CurveTrial{{SpacingMM: 6, Presented: 20, Read: 20, Low: 0.839, High: 1}},
+			Line:   []checklist.CurvePoint{{SpacingMM: 0, Rate: 1, Low: 0.9, High: 1}, {SpacingMM: 8, Rate: 0.9, Low: 0.6, High: 1}},
+			Level:  0.95, CoverMM: ptr(6.0),
+		},
 	})
 }
 

@@ -178,6 +178,8 @@ type Finding struct {
 	Evidence []Ref               `json:"evidence"`
 	Excerpts []Excerpt           `json:"excerpts"`
 	Elided   int                 `json:"elided"` // pieces of evidence that are not among the excerpts
+	// Curve is what to draw beside the value, nil where there is nothing.
+	Curve *checklist.Curve `json:"curve,omitempty"`
 }
 
 // A Ref points at evidence as checklist.Ref does.

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"propwright/checklist"
+	"propwright/checklist/reach"
 	"propwright/serialmon/clock"
 )
 
@@ -164,7 +165,7 @@ func (b *batch) run(ctx context.Context) (checklist.Verdict, error) {
 // stage takes every board that has not failed through one stage.
 func (b *batch) stage(ctx context.Context, p checklist.Procedure, stage string) error {
 	console := false
-	checks := checksWith(nil)
+	checks := checksWith(nil, reach.Range{})
 	for _, s := range p.Sitting(checklist.Bench) {
 		console = console || s.Stage == stage && checks[s.Check] != nil && checks[s.Check].Console()
 	}

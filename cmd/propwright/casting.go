@@ -37,6 +37,9 @@ func equip(st *sitePlan, d deps, o commissionOptions, item checklist.Item, folde
 	if c.wording, err = chooseWording(firstOf(o.wording, st.File.Defaults.Wording), st.Dir); err != nil {
 		return cast{}, err
 	}
+	if c.ranging, err = siteRanging(st.Dir); err != nil {
+		return cast{}, err
+	}
 	if c.port, err = portOf(st, o, item); err != nil {
 		return cast{}, err
 	}

@@ -45,6 +45,7 @@ type cast struct {
 	port     *portPlan // nil without a port
 	wording  []*parsers.Profile
 	listen   *link.Config // nil without a stand-in
+	ranging  reach.Range  // with the spacers of the bench, and the coils as far as they are known
 	changed  []string
 	said     *checklist.Answer // what the person said to have changed; nil where nobody was asked
 	closing  []func() error    // what the cast brings that has to be let go
@@ -93,7 +94,7 @@ func newConduct(ctx context.Context, folder *runFolder, c cast) (_ *conduct, err
 	if err != nil {
 		return nil, err
 	}
-	run.engine.Checks = checksWith(standIn)
+	run.engine.Checks = checksWith(standIn, c.ranging)
 	if c.port != nil {
 		run.join(*c.port)
 	}
@@ -110,9 +111,9 @@ func (run *conduct) join(port portPlan) {
 }
 
 // checksWith are all kinds of check.
-func checksWith(standIn *link.StandIn) checklist.Checks {
+func checksWith(standIn *link.StandIn, ranging reach.Range) checklist.Checks {
 	checks := checklist.BuiltinChecks()
-	checks["range"] = reach.Range{}
+	checks["range"] = ranging
 	checks["repeat"] = reach.Repeat{}
 	checks["link"] = link.Check{StandIn: standIn}
 	checks["in-service"] = link.InService{StandIn: standIn}

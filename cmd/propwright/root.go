@@ -43,6 +43,7 @@ func newRootCmd(d deps) *cobra.Command {
 		newCommissionCmd(d), newBatchCmd(d),
 		newPlanCmd(d),
 		newReportsCmd(d),
+		newRangeCmd(d),
 		newServiceCmd(d), newHoldCmd(d),
 		newDiagnoseCmd(d), newWordingCmd(d),
 		newVersionCmd(d),

@@ -8,6 +8,7 @@ import (
 	"github.com/fatih/color"
 
 	"propwright/checklist"
+	"propwright/checklist/reach"
 	"propwright/parsers"
 )
 
@@ -59,6 +60,9 @@ func printDecision(out, notes io.Writer, coloured bool, d checklist.Decision) {
 		if f.Note != "" && (f.Verdict != checklist.Passed || strings.HasPrefix(f.Note, "Note: ")) {
 			fmt.Fprintf(notes, "      %s: %s\n", f.What, parsers.Printable(strings.TrimPrefix(f.Note, "Note: ")))
 		}
+		if f.Curve != nil && !d.Again {
+			fmt.Fprintf(notes, "\n%s\n", reach.Plot(f.Curve))
+		}
 	}
 }
 
@@ -76,6 +80,9 @@ func figureOf(o checklist.Outcome) string {
 		}
 		if f.Value.Number != nil && f.Limit != nil {
 			n += 2
+		}
+		if f.Curve != nil {
+			n++ // the one that is worth a picture
 		}
 		if n > score {
 			best, score = f, n

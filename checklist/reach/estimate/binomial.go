@@ -1,4 +1,4 @@
-package reach
+package estimate
 
 import "math"
 
@@ -75,4 +75,20 @@ func solve(f func(float64) float64) float64 {
 		}
 	}
 	return (low + high) / 2
+}
+
+// Wilson is the score interval of a probability (Wilson, Journal of the American
+// Statistical Association 22, 1927, 209-212), without a correction for continuity. It
+// is shorter than the exact one and right on average, which suits a picture. No
+// trial bounds nothing.
+func Wilson(k, n int, level float64) (low, high float64) {
+	if n <= 0 {
+		return 0, 1
+	}
+	k = min(max(k, 0), n)
+	z := math.Sqrt2 * math.Erfinv(level)
+	share, m := float64(k)/float64(n), float64(n)
+	middle := (share + z*z/(2*m)) / (1 + z*z/m)
+	half := z / (1 + z*z/m) * math.Sqrt(share*(1-share)/m+z*z/(4*m*m))
+	return max(0, middle-half), min(1, middle+half)
 }
