@@ -56,7 +56,12 @@ func (s *Speed) UnmarshalTOML(v any) error {
 // LimitNames are the limits that a site may set: seconds from the tag to the coil, and
 // millimetres that a range is to go beyond the cover, and beyond which it is remarkable
 // for the site's form of tag.
-func LimitNames() []string { return []string{"delay_pass_s", "delay_fail_s", "margin_mm", "far_mm"} }
+func LimitNames() []string {
+	return append([]string{"delay_pass_s", "delay_fail_s"}, RangeLimitNames()...)
+}
+
+// RangeLimitNames are those of the limits that are a range's.
+func RangeLimitNames() []string { return []string{"margin_mm", "far_mm"} }
 
 // maxLimit bounds a limit, in seconds or millimetres.
 const maxLimit = 3600.0

@@ -54,9 +54,8 @@ func (c climb) findings(p plan, atCover checklist.Verdict) []checklist.Finding {
 	f.Note = strings.Join(notes, " ")
 	found := []checklist.Finding{f, {
 		What: "range read half the time", How: checklist.Measured, Verdict: checklist.Passed, Rests: rests, Value: rangeValue("r50", half, c, p),
-		Note: fmt.Sprintf("%d presentations besides contact and cover, of %d at most; %s. Each: the prop's own tag in its object, put down and held for %g s, which is no swipe.",
-			c.placed, p.budget, c.found.Method, holdTime.Seconds()),
-	}}
+		Note: fmt.Sprintf("%d presentations besides contact and cover, of %d at most; %s.", c.placed, p.budget, c.found.Method),
+	}, p.manner.finding(rests)}
 	if p.coil != nil {
 		f.Curve.Field = p.coil.line(f.Curve)
 		found = append(found, p.coil.fieldFinding(half, rests))

@@ -2,7 +2,6 @@ package reach
 
 import (
 	"context"
-	"errors"
 	"fmt"
 
 	"propwright/checklist"
@@ -11,8 +10,9 @@ import (
 
 // Range is the kind of check "range": how far the reader reads the prop's own
 // tag, and whether that is enough for the cover. Its figures come from the step's
-// parameters (contact, at_cover, least_rate, placement, budget, half_width_mm,
-// margin_mm, most_mm, far_mm, within, lift).
+// parameters: contact, at_cover, least_rate, within and lift must be there; placement,
+// budget, half_width_mm, margin_mm, most_mm, far_mm, approach, hold and orientation have
+// defaults.
 type Range struct {
 	// Spacers are those of the bench; without any they are blank cards.
 	Spacers Set
@@ -30,6 +30,9 @@ const (
 	placeStaircase = "staircase"
 )
 
+// mostBudget bounds the presentations of a step.
+const mostBudget = 1000
+
 // plan are the parameters of a range step.
 type plan struct {
 	contact, atCover, budget int
@@ -41,25 +44,23 @@ type plan struct {
 	spacings                 []float64 // that can be made, besides contact and cover
 	installed                bool      // the cover is part of every spacing
 	coil                     *CoilPlan
+	manner                   manner
 }
 
 func planOf(s *checklist.Scene, set Set) (p plan, err error) {
 	st := s.Step
-	var errs [9]error
-	p.contact, errs[0] = st.Int("contact")
-	p.atCover, errs[1] = st.Int("at_cover")
-	p.least, errs[2] = st.Float("least_rate")
-	p.placement, errs[3] = st.Str("placement")
-	p.budget, errs[4] = st.Int("budget")
-	p.half, errs[5] = st.Float("half_width_mm")
-	p.margin, errs[6] = st.Float("margin_mm")
-	p.most, errs[7] = st.Float("most_mm")
-	p.far, errs[8] = st.Float("far_mm")
-	if err := errors.Join(errs[:]...); err != nil {
+	from := params{step: st}
+	p.contact, p.atCover, p.least = from.whole("contact"), from.whole("at_cover"), from.number("least_rate")
+	p.placement = from.wordOr("placement", defaultPlacement, placeStaircase)
+	p.budget = from.wholeOr("budget", defaultBudget, 0, mostBudget)
+	p.half = from.numberOr("half_width_mm", defaultHalfMM, 0, farthestMM)
+	p.margin = from.numberOr("margin_mm", defaultMarginMM, 0, farthestMM)
+	// Under this name it was before the range was estimated by a curve.
+	most := from.numberOr("ladder_most_mm", defaultMostMM, 1, farthestMM)
+	p.most = from.numberOr("most_mm", most, 1, farthestMM)
+	p.far = from.numberOr("far_mm", defaultFarMM, 0, farthestMM)
+	if err := from.err(); err != nil {
 		return p, err
-	}
-	if p.placement != placeAdaptive && p.placement != placeStaircase {
-		return p, fmt.Errorf("step %q: parameter %q: %q is neither %s nor %s", st.ID, "placement", p.placement, placeAdaptive, placeStaircase)
 	}
 	if len(set.Spacers) == 0 {
 		set = BuiltinSets()[0]
@@ -97,6 +98,7 @@ func (r Range) Run(ctx context.Context, s *checklist.Scene) ([]checklist.Finding
 	}
 	p.coil = r.Coil
 	return eachReader(s, func(t *trials) ([]checklist.Finding, error) {
+		p.manner = t.manner
 		t.plan = &p
 		c, err := t.climb(ctx, p)
 		if err != nil {
@@ -110,7 +112,7 @@ func (r Range) Run(ctx context.Context, s *checklist.Scene) ([]checklist.Finding
 // from those on record, so that a step taken up again goes on as it would have.
 func (t *trials) climb(ctx context.Context, p plan) (c climb, err error) {
 	if len(t.rungs()) == 0 {
-		if err := t.s.Instruct(ctx, checklist.Instruction{Act: checklist.ActNote, Text: layOut(p)}); err != nil {
+		if err := t.s.Instruct(ctx, checklist.Instruction{Act: checklist.ActNote, Text: layOut(p, t.manner)}); err != nil {
 			return c, err
 		}
 	}
@@ -229,8 +231,8 @@ func (c climb) coarse(p plan) bool {
 }
 
 // layOut says before the first presentation what is needed.
-func layOut(p plan) string {
-	text := "Lay out the spacers: blank and flat, no metal, no coin or foil, no card with a chip or an antenna in it. Neighbouring readers stay on, as in the show. Present the tag in its object as players will, the same way round each time; of several tags take the one that is read worst."
+func layOut(p plan, m manner) string {
+	text := "Lay out the spacers: blank and flat, no metal, no coin or foil, no card with a chip or an antenna in it. Neighbouring readers stay on, as in the show. Each presentation: the tag in its object, " + m.String() + ". Of several tags take the one that is read worst."
 	if p.installed {
 		return text + " They go on the cover, which counts as part of each spacing."
 	}

@@ -10,8 +10,8 @@ import (
 
 // Repeat is the kind of check "repeat": so many presentations at the cover's
 // thickness, how many were missed, and what that proves. Its zero value is ready
-// to use; its figures come from the step's parameters (presentations, most_misses,
-// within, lift).
+// to use; its figures come from the step's parameters: presentations, most_misses,
+// within and lift must be there, approach, hold and orientation have defaults.
 type Repeat struct{}
 
 // Console is true: a reading is an event of the console.
@@ -38,7 +38,8 @@ func (Repeat) Run(ctx context.Context, s *checklist.Scene) ([]checklist.Finding,
 				return nil, err
 			}
 		}
-		return []checklist.Finding{missFinding(c, most)}, nil
+		f := missFinding(c, most)
+		return []checklist.Finding{f, t.manner.finding(f.Rests)}, nil
 	})
 }
 

@@ -21,7 +21,6 @@ const (
 	resultRead   = "read"
 	resultMissed = "missed"
 
-	holdTime = time.Second
 	// Changing spacers takes hands some seconds; the first presentation at another
 	// spacing may take so much longer. From experience, no source.
 	spacerTime = 10 * time.Second
@@ -37,6 +36,7 @@ type trials struct {
 	within, lift time.Duration
 	last         float64 // spacing of the last presentation in this attempt
 	plan         *plan   // of a range step, nil in others
+	manner       manner
 }
 
 func newTrials(s *checklist.Scene, r checklist.Reader) (*trials, error) {
@@ -45,7 +45,11 @@ func newTrials(s *checklist.Scene, r checklist.Reader) (*trials, error) {
 		return nil, err
 	}
 	lift, err := s.Step.Seconds("lift")
-	return &trials{s: s, reader: r, within: within, lift: lift, last: -1}, err
+	if err != nil {
+		return nil, err
+	}
+	m, err := mannerOf(s.Step, within)
+	return &trials{s: s, reader: r, within: within, lift: lift, last: -1, manner: m}, err
 }
 
 // A count is what the presentations at one spacing came to.
@@ -81,10 +85,10 @@ func (c *count) add(e checklist.Entry) {
 	c.entries = append(c.entries, e)
 }
 
-// onRecord are the reader's trials, in their order.
+// onRecord are the reader's trials in the step's manner, in their order.
 func (t *trials) onRecord() (own []checklist.Entry) {
 	for _, e := range t.s.Measures(measureTrial) {
-		if e.Measure.Reader == t.reader.Index {
+		if e.Measure.Reader == t.reader.Index && t.manner.made(e) {
 			own = append(own, e)
 		}
 	}
@@ -137,7 +141,7 @@ func (t *trials) one(ctx context.Context, spacing float64, number, of int) error
 	mark := t.s.Log.Len()
 	c := t.s.Cursor()
 	reply, read, err := t.s.Present(ctx, checklist.Presentation{
-		Role: checklist.RoleShow, Act: checklist.ActPresent, SpacingMM: spacing, Hold: holdTime, Reader: t.reader.Index, Within: within,
+		Role: checklist.RoleShow, Act: checklist.ActPresent, SpacingMM: spacing, Hold: t.manner.hold, Reader: t.reader.Index, Within: within,
 		// A refused tag was read as well.
 		Kinds: []parsers.Kind{parsers.KindCardAccepted, parsers.KindTagPresent, parsers.KindCardRefused},
 		Text:  fmt.Sprintf("%s (%d of %d)", t.text(spacing), number, of),
@@ -148,15 +152,16 @@ func (t *trials) one(ctx context.Context, spacing float64, number, of int) error
 	}
 	m := checklist.Measure{
 		Name: measureTrial, Unit: "1", Reader: t.reader.Index,
-		Params: map[string]string{"spacing_mm": millimetres(spacing), "result": resultMissed, "hold_s": strconv.FormatFloat(holdTime.Seconds(), 'g', -1, 64)},
+		Params: map[string]string{"spacing_mm": millimetres(spacing), "result": resultMissed},
 	}
+	t.manner.record(m.Params)
 	switch {
 	case read:
 		m.Value, m.Params["result"], m.Rests = 1, resultRead, checklist.RefsOf(reply)
 	case reply.N != 0:
 		return errOtherTag
 	default:
-		m.Params["within_s"] = strconv.FormatFloat(within.Seconds(), 'g', -1, 64)
+		m.Params["within_s"] = seconds(within)
 		m.Rests = window(t.s.Log.Entries(mark))
 	}
 	if _, err := t.s.Measure(m); err != nil {
@@ -164,9 +169,9 @@ func (t *trials) one(ctx context.Context, spacing float64, number, of int) error
 	}
 	if !read {
 		// The window left time to lift it.
-		return t.s.Pause(ctx, max(0, holdTime+t.lift-within))
+		return t.s.Pause(ctx, max(0, t.manner.hold+t.lift-within))
 	}
-	return t.s.Lift(ctx, c, holdTime+t.lift)
+	return t.s.Lift(ctx, c, t.manner.hold+t.lift)
 }
 
 // window is the evidence of a miss: that the tag was asked for, and what the
@@ -205,7 +210,7 @@ func (t *trials) text(spacing float64) string {
 	if len(t.s.Item.Readers) > 1 {
 		which = fmt.Sprintf("reader %d", t.reader.Index)
 	}
-	return fmt.Sprintf("Show %s the prop's own tag in its object%s, and lift it after a second.", which, at)
+	return t.manner.ask(which, at)
 }
 
 // spacers says what makes a spacing.

@@ -228,16 +228,19 @@ func itemOf(ctx context.Context, st *sitePlan, prop string) (checklist.Item, err
 }
 
 // withLimits puts the site's limits into the steps that have parameters of those
-// names.
+// names, and those of a range into each range step, because its parameters may be left
+// out.
 func withLimits(p checklist.Procedure, limits map[string]float64) checklist.Procedure {
 	steps := make([]checklist.Step, len(p.Steps))
 	for i, s := range p.Steps {
-		s.Params = maps.Clone(s.Params)
+		own := map[string]any{}
+		maps.Copy(own, s.Params)
 		for name, v := range limits {
-			if _, has := s.Params[name]; has {
-				s.Params[name] = v
+			if _, has := own[name]; has || s.Check == "range" && slices.Contains(plan.RangeLimitNames(), name) {
+				own[name] = v
 			}
 		}
+		s.Params = own
 		steps[i] = s
 	}
 	p.Steps = steps
