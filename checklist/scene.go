@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"propwright/parsers"
@@ -124,6 +125,31 @@ func (s *Scene) shared(name string) []Entry {
 		}
 	}
 	return found
+}
+
+// Akin are the measurements of that name that other steps of the run have made, of any
+// sitting, without those that were taken back and those that a change since has taken
+// the ground from, be it this step's ground or theirs.
+func (s *Scene) Akin(name string) []Entry {
+	made := map[Place]Step{}
+	for _, step := range s.engine.Procedure.Steps {
+		made[step.Place()] = step
+	}
+	all := s.Log.Entries(0)
+	var found []Entry
+	for _, e := range all {
+		switch {
+		case e.Type == EntryExpire:
+			found = slices.DeleteFunc(found, func(of Entry) bool {
+				return len(s.Step.spoils(e.Changed)) > 0 || len(made[of.place()].spoils(e.Changed)) > 0
+			})
+		case e.Measure != nil && e.Measure.Name == name && e.place() != s.Step.Place():
+			if _, known := made[e.place()]; known {
+				found = append(found, e)
+			}
+		}
+	}
+	return standing(found, all)
 }
 
 // Measure puts a measurement on record.

@@ -64,3 +64,61 @@ func TestDecisionProbabilitiesOfTheBuiltInStep(t *testing.T) {
 		t.Errorf("%v; want passed 0.04398, failed 0.0438", got)
 	}
 }
+
+// With the trials of another series counted in, the rule still errs no more often than it
+// says: the probabilities are summed over every pair of counts, the first series ended
+// early where it is hopeless.
+func TestDecisionOnPooledCountsErrsLessThanStated(t *testing.T) {
+	table := "\nleast rate   n others   passed just below   failed at the limit   passed at 0.95, alone\n"
+	for _, least := range []float64{0.8, 0.9} {
+		for _, n := range []int{14, 22} {
+			for _, others := range []int{14, 22, 34} {
+				p := plan{atCover: n, least: least}
+				below, at := pooledOutcomes(least-1e-9, others, p), pooledOutcomes(least, others, p)
+				good := pooledOutcomes(0.95, others, p)
+				table += fmt.Sprintf("%10g %3d %6d %19.4f %21.4f %16.4f %5.4f\n", least, n, others, below[checklist.Passed], at[checklist.Failed], good[checklist.Passed], outcomes(0.95, p)[checklist.Passed])
+				if below[checklist.Passed] > 0.05 || at[checklist.Failed] > 0.05 {
+					t.Errorf("least %g, %d and %d others: passed just below %.4f, failed at the limit %.4f; want 0.05 at most", least, n, others, below[checklist.Passed], at[checklist.Failed])
+				}
+				if sum := at[checklist.Passed] + at[checklist.Failed] + at[checklist.NotConfirmed]; math.Abs(sum-1) > 1e-9 {
+					t.Errorf("the probabilities of the verdicts come to %g", sum)
+				}
+			}
+		}
+	}
+	t.Log(table)
+}
+
+// pooledOutcomes are the probabilities of the verdicts on two series of a reader that
+// reads with a rate; others has so many presentations.
+func pooledOutcomes(rate float64, others int, p plan) map[checklist.Verdict]float64 {
+	of := map[checklist.Verdict]float64{}
+	for own, w := range series(rate, p.atCover, p.least) {
+		for other, v := range series(rate, others, 0) {
+			of[pooledVerdict(count{read: own[0], missed: own[1]}, count{read: other[0], missed: other[1]}, p)] += w * v
+		}
+	}
+	return of
+}
+
+// series are the probabilities of the reads and misses that n presentations come to,
+// fewer where the rule ends them early.
+func series(rate float64, n int, least float64) map[[2]int]float64 {
+	ended, now := map[[2]int]float64{}, map[[2]int]float64{{}: 1}
+	for range n {
+		next := map[[2]int]float64{}
+		for s, w := range now {
+			if s[0]+s[1] > 0 && coverVerdict(n-s[1], n, least) == checklist.Failed {
+				ended[s] += w
+				continue
+			}
+			next[[2]int{s[0] + 1, s[1]}] += w * rate
+			next[[2]int{s[0], s[1] + 1}] += w * (1 - rate)
+		}
+		now = next
+	}
+	for s, w := range now {
+		ended[s] += w
+	}
+	return ended
+}

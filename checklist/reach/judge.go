@@ -2,6 +2,7 @@ package reach
 
 import (
 	"fmt"
+	"strings"
 
 	"propwright/checklist"
 	"propwright/checklist/reach/estimate"
@@ -20,12 +21,12 @@ func coverVerdict(k, n int, least float64) checklist.Verdict {
 	return checklist.NotConfirmed
 }
 
-func judge(c climb, p plan, sitting checklist.Sitting) []checklist.Finding {
+func judge(c climb, p plan, sitting checklist.Sitting, others pool) []checklist.Finding {
 	var findings []checklist.Finding
 	if sitting != checklist.Site {
 		findings = append(findings, contactFinding(c.contact, c.dropped))
 	}
-	atCover := coverFinding(c.cover, p, p.cover)
+	atCover := coverFinding(c.cover, p, others)
 	return append(append(findings, atCover), c.findings(p, atCover.Verdict)...)
 }
 
@@ -45,36 +46,59 @@ func contactFinding(c count, dropped bool) checklist.Finding {
 	return f
 }
 
-func coverFinding(c count, p plan, coverMM float64) checklist.Finding {
-	k, n := c.read, c.n()
+// coverFinding judges the count at the cover, with what other steps counted there where
+// that may be counted in.
+func coverFinding(own count, p plan, others pool) checklist.Finding {
+	all := own
+	verdict := pooledVerdict(own, others.count, p)
+	if verdict != checklist.Failed && !contradicts(own, others.count) {
+		all = own.with(others.count)
+	}
+	k, n := all.read, all.n()
 	low, high := estimate.Lower(k, n, level), estimate.Upper(k, n, level)
 	f := checklist.Finding{
-		What: "read at the cover", How: checklist.Measured, Verdict: coverVerdict(k, n, p.least), Rests: checklist.RefsOf(c.entries...),
+		What: "read at the cover", How: checklist.Measured, Verdict: verdict, Rests: checklist.RefsOf(all.entries...),
 		Limit: ptr(checklist.Number(p.least, "1", "read rate "+percent(p.least)+" or more, one-sided 95 %")),
 	}
 	rate := 0.0
 	if n > 0 {
 		rate = float64(k) / float64(n)
 	}
-	f.Value = checklist.Number(rate, "1", fmt.Sprintf("%s read at %s mm: read rate %s or more", c.share(), millimetres(coverMM), percent(low)))
+	f.Value = checklist.Number(rate, "1", fmt.Sprintf("%s read at %s mm: read rate %s or more", all.share(), millimetres(p.cover), percent(low)))
 	f.Value.Low, f.Value.Level = &low, level
 	switch f.Verdict {
 	case checklist.Failed:
-		f.Value.Text = fmt.Sprintf("%s read at %s mm: read rate below %s", c.share(), millimetres(coverMM), percent(high))
+		f.Value.Text = fmt.Sprintf("%s read at %s mm: read rate below %s", all.share(), millimetres(p.cover), percent(high))
 		f.Value.Low, f.Value.High = nil, &high
 		f.Note = "Failed because even the upper bound of the read rate, one-sided 95 %, is below the limit"
 		if n < p.atCover {
-			f.Value.Text = fmt.Sprintf("%s read at %s mm", c.share(), millimetres(coverMM))
+			f.Value.Text = fmt.Sprintf("%s read at %s mm", all.share(), millimetres(p.cover))
 			f.Value.High, f.Value.Level = nil, 0
-			f.Note = fmt.Sprintf("Ended early: with %d misses the upper bound of the read rate, one-sided 95 %%, stays below the limit however the rest of the %d come out", c.missed, p.atCover)
+			f.Note = fmt.Sprintf("Ended early: with %d misses the upper bound of the read rate, one-sided 95 %%, stays below the limit however the rest of the %d come out", all.missed, p.atCover)
 		}
 		f.Note += "."
+		if len(others.from) > 0 {
+			f.Note += " It rests on this step's count alone: what other steps counted never hides a failure."
+		}
+		return f
 	case checklist.NotConfirmed:
-		f.Note = "Neither bound of the read rate, one-sided 95 %, is on the far side of the limit"
-		if more := estimate.LeastTrials(c.missed, p.least, level) - n; more > 0 {
-			f.Note += fmt.Sprintf(": %d more presentations without a miss would confirm it", more)
-		}
-		f.Note += "."
+		f.Note = notConfirmed(all, p)
 	}
+	f.Note = strings.TrimSpace(f.Note + others.said(own))
 	return f
+}
+
+// notConfirmed says why a count tells too little, and how much more it would take.
+func notConfirmed(all count, p plan) string {
+	switch coverVerdict(all.read, all.n(), p.least) {
+	case checklist.Passed:
+		return "This step's count alone would do."
+	case checklist.Failed:
+		return "Together the counts lie below the limit, but this step's alone does not, and only that can fail it."
+	}
+	note := "Neither bound of the read rate, one-sided 95 %, is on the far side of the limit"
+	if more := estimate.LeastTrials(all.missed, p.least, level) - all.n(); more > 0 {
+		note += fmt.Sprintf(": %d more presentations without a miss would confirm it", more)
+	}
+	return note + "."
 }

@@ -29,12 +29,17 @@ type manner struct {
 	approach    string // approachHeld or approachSwiped
 	hold        time.Duration
 	orientation string
+	cover       string // at the cover's spacing: coverOwn or coverEither
 }
 
 // mannerOf reads the manner of a step whose trials wait for a tag so long.
-func mannerOf(s checklist.Step, within time.Duration) (manner, error) {
+func mannerOf(s checklist.Step, coverMM float64, within time.Duration) (manner, error) {
 	p := params{step: s}
 	m := manner{approach: p.wordOr("approach", defaultApproach, approachSwiped)}
+	m.cover = p.wordOr("cover_by", coverEither, coverOwn)
+	if s.Sitting == checklist.Site || coverMM == 0 {
+		m.cover = coverOwn
+	}
 	usual := defaultHold
 	if m.approach == approachSwiped {
 		usual = defaultSwipe

@@ -11,8 +11,8 @@ import (
 // Range is the kind of check "range": how far the reader reads the prop's own
 // tag, and whether that is enough for the cover. Its figures come from the step's
 // parameters: contact, at_cover, least_rate, within and lift must be there; placement,
-// budget, half_width_mm, margin_mm, most_mm, far_mm, approach, hold and orientation have
-// defaults.
+// budget, half_width_mm, margin_mm, most_mm, far_mm, approach, hold, orientation and
+// cover_by have defaults.
 type Range struct {
 	// Spacers are those of the bench; without any they are blank cards.
 	Spacers Set
@@ -104,7 +104,7 @@ func (r Range) Run(ctx context.Context, s *checklist.Scene) ([]checklist.Finding
 		if err != nil {
 			return nil, err
 		}
-		return judge(c, p, s.Step.Sitting), nil
+		return judge(c, p, s.Step.Sitting, t.pooling()), nil
 	})
 }
 
@@ -236,5 +236,9 @@ func layOut(p plan, m manner) string {
 	if p.installed {
 		return text + " They go on the cover, which counts as part of each spacing."
 	}
-	return text + fmt.Sprintf(" For the cover take the prop's own of %s mm, or spacers that come to it. Spacings count from the reader's highest point, not from its board.", millimetres(p.cover))
+	between := "the prop's own of %s mm, or spacers that come to it"
+	if m.cover == coverOwn {
+		between = "the prop's own of %s mm, no spacers"
+	}
+	return text + fmt.Sprintf(" For the cover take "+between+". Spacings count from the reader's highest point, not from its board.", millimetres(p.cover))
 }

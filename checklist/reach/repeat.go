@@ -11,7 +11,8 @@ import (
 // Repeat is the kind of check "repeat": so many presentations at the cover's
 // thickness, how many were missed, and what that proves. Its zero value is ready
 // to use; its figures come from the step's parameters: presentations, most_misses,
-// within and lift must be there, approach, hold and orientation have defaults.
+// within and lift must be there, approach, hold, orientation and cover_by have
+// defaults.
 type Repeat struct{}
 
 // Console is true: a reading is an event of the console.
@@ -39,6 +40,13 @@ func (Repeat) Run(ctx context.Context, s *checklist.Scene) ([]checklist.Finding,
 			}
 		}
 		f := missFinding(c, most)
+		if others := t.pooling(); len(others.from) > 0 || len(others.apart) > 0 {
+			f.Note += others.said(c)
+			if all := c.with(others.count); len(others.from) > 0 && !contradicts(c, others.count) {
+				f.Note += fmt.Sprintf(" Together %s of %d bound it to %s or less.", misses(all.missed), all.n(), percent(estimate.Upper(all.missed, all.n(), level)))
+				f.Rests = checklist.RefsOf(all.entries...)
+			}
+		}
 		return []checklist.Finding{f, t.manner.finding(f.Rests)}, nil
 	})
 }

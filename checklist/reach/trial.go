@@ -48,7 +48,7 @@ func newTrials(s *checklist.Scene, r checklist.Reader) (*trials, error) {
 	if err != nil {
 		return nil, err
 	}
-	m, err := mannerOf(s.Step, within)
+	m, err := mannerOf(s.Step, s.Item.CoverMM, within)
 	return &trials{s: s, reader: r, within: within, lift: lift, last: -1, manner: m}, err
 }
 
@@ -155,6 +155,9 @@ func (t *trials) one(ctx context.Context, spacing float64, number, of int) error
 		Params: map[string]string{"spacing_mm": millimetres(spacing), "result": resultMissed},
 	}
 	t.manner.record(m.Params)
+	if exact(spacing) == exact(t.s.Item.CoverMM) {
+		m.Params["cover"] = t.manner.cover
+	}
 	switch {
 	case read:
 		m.Value, m.Params["result"], m.Rests = 1, resultRead, checklist.RefsOf(reply)
@@ -196,6 +199,8 @@ func (t *trials) text(spacing float64) string {
 		at = fmt.Sprintf(", over %s on the cover (%s mm from the reader's face, the cover's %s mm included)", t.spacers(spacing-cover), millimetres(spacing), millimetres(cover))
 	case t.s.Step.Sitting == checklist.Site:
 		at = fmt.Sprintf(", on the cover (%s mm from the reader's face)", millimetres(spacing))
+	case spacing > 0 && exact(spacing) == exact(cover) && t.manner.cover == coverOwn:
+		at = fmt.Sprintf(", over its own cover (%s mm)", millimetres(cover))
 	case spacing > 0 && exact(spacing) == exact(cover):
 		at = fmt.Sprintf(", over its cover or spacers of %s mm", millimetres(spacing))
 		if t.plan != nil {
