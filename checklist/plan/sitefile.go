@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"net"
@@ -54,14 +55,20 @@ func (s *Speed) UnmarshalTOML(v any) error {
 }
 
 // LimitNames are the limits that a site may set: seconds from the tag to the coil, and
-// millimetres that a range is to go beyond the cover, and beyond which it is remarkable
-// for the site's form of tag.
+// millimetres that a range is to go beyond the cover, and beyond which it is remarkable.
 func LimitNames() []string {
 	return append([]string{"delay_pass_s", "delay_fail_s"}, RangeLimitNames()...)
 }
 
 // RangeLimitNames are those of the limits that are a range's.
-func RangeLimitNames() []string { return []string{"margin_mm", "far_mm"} }
+// far_card_mm and its like are far_mm of one form of tag.
+func RangeLimitNames() []string {
+	names := []string{"margin_mm", "far_mm"}
+	for _, form := range words("form") {
+		names = append(names, "far_"+form+"_mm")
+	}
+	return names
+}
 
 // maxLimit bounds a limit, in seconds or millimetres.
 const maxLimit = 3600.0
@@ -218,7 +225,7 @@ listen = %q # where the stand-in controller listens
 			fmt.Fprintf(&b, "%s = %s\n", name, strconv.FormatFloat(v, 'g', -1, 64))
 			continue
 		}
-		fmt.Fprintf(&b, "# %s = %s\n", name, map[string]string{"delay_pass_s": "0.5", "delay_fail_s": "1.0", "margin_mm": "2.0", "far_mm": "25.4"}[name])
+		fmt.Fprintf(&b, "# %s = %s\n", name, cmp.Or(map[string]string{"delay_pass_s": "0.5", "delay_fail_s": "1.0", "margin_mm": "2.0"}[name], "25.4"))
 	}
 	return []byte(b.String())
 }

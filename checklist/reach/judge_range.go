@@ -44,8 +44,8 @@ func (c climb) findings(p plan, atCover checklist.Verdict) []checklist.Finding {
 	default:
 		notes = append(notes, decisionRule, fmt.Sprintf("Note: the lower end does not clear %s mm, so the count at the cover carries the verdict alone.", millimetres(edge)))
 	}
-	if reliable.Value != nil && *reliable.Value > p.far {
-		notes = append(notes, fmt.Sprintf("Note: more than %s mm is far for this form of tag (common practice, no source): look for a wrong list of spacers, another tag, or two spacers counted as one, and whether a tag next to the prop could be read as well.", millimetres(p.far)))
+	if far := p.farOf[p.form]; reliable.Value != nil && *reliable.Value > far {
+		notes = append(notes, p.remarkable(far))
 	}
 	if s, ok := c.staircase(p); ok {
 		notes = append(notes, s)

@@ -11,8 +11,9 @@ import (
 // Range is the kind of check "range": how far the reader reads the prop's own
 // tag, and whether that is enough for the cover. Its figures come from the step's
 // parameters: contact, at_cover, least_rate, within and lift must be there; placement,
-// budget, half_width_mm, margin_mm, most_mm, far_mm, approach, hold, orientation and
-// cover_by have defaults.
+// budget, half_width_mm, margin_mm, most_mm, far_mm (far_card_mm, far_fob_mm and
+// far_sticker_mm for one form of tag), approach, hold, orientation and cover_by have
+// defaults.
 type Range struct {
 	// Spacers are those of the bench; without any they are blank cards.
 	Spacers Set
@@ -37,7 +38,9 @@ const mostBudget = 1000
 type plan struct {
 	contact, atCover, budget int
 	least                    float64
-	half, margin, most, far  float64
+	half, margin, most       float64
+	farOf                    map[string]float64 // the range that is remarkable, by form of tag; "" is any
+	form                     string             // of the tag that was presented, "" where not known
 	placement                string
 	stacks                   []Stack
 	cover                    float64
@@ -58,7 +61,11 @@ func planOf(s *checklist.Scene, set Set) (p plan, err error) {
 	// Under this name it was before the range was estimated by a curve.
 	most := from.numberOr("ladder_most_mm", defaultMostMM, 1, farthestMM)
 	p.most = from.numberOr("most_mm", most, 1, farthestMM)
-	p.far = from.numberOr("far_mm", defaultFarMM, 0, farthestMM)
+	far := from.numberOr("far_mm", defaultFarMM, 0, farthestMM)
+	p.farOf = map[string]float64{"": far}
+	for _, form := range tagForms {
+		p.farOf[form] = from.numberOr("far_"+form+"_mm", far, 0, farthestMM)
+	}
 	if err := from.err(); err != nil {
 		return p, err
 	}
@@ -104,6 +111,7 @@ func (r Range) Run(ctx context.Context, s *checklist.Scene) ([]checklist.Finding
 		if err != nil {
 			return nil, err
 		}
+		p.form = t.form()
 		return judge(c, p, s.Step.Sitting, t.pooling()), nil
 	})
 }
