@@ -18,6 +18,7 @@ const (
 	columnSpacing   = "spacing_mm"
 	columnPresented = "presented"
 	columnRead      = "read"
+	columnTolerance = "tolerance_mm"
 )
 
 // Bounds of what a file of trials may hold; no bench comes near them.
@@ -48,12 +49,19 @@ func (e *TrialsError) Error() string {
 
 func (e *TrialsError) Unwrap() error { return e.Err }
 
+// Trials are what a file of trials holds.
+type Trials struct {
+	Counts     []estimate.Counts
+	Tolerances []Tolerance // of the spacings, empty where the file has none
+}
+
 // ReadTrials reads counts from comma-separated text (RFC 4180) whose first line names
 // the columns: spacing_mm, presented and read, in any order and with others beside
-// them, which are not looked at. Lines that begin with # are remarks. The error is a
-// *TrialsError, or that of the reader; name is the file's in errors.
-func ReadTrials(r io.Reader, name string) ([]estimate.Counts, error) {
-	var all []estimate.Counts
+// them; of these tolerance_mm, how far off the spacing may be either way, is read where
+// it is there, and the others are not looked at. Lines that begin with # are remarks.
+// The error is a *TrialsError, or that of the reader; name is the file's in errors.
+func ReadTrials(r io.Reader, name string) (Trials, error) {
+	var all Trials
 	err := readRows(r, name, []string{columnSpacing, columnPresented, columnRead}, func(t *trialsReader, cells []string) (presented int, err error) {
 		var c estimate.Counts
 		if c.SpacingMM, err = t.number(cells, columnSpacing, 0); err != nil {
@@ -62,11 +70,18 @@ func ReadTrials(r io.Reader, name string) ([]estimate.Counts, error) {
 		if c.Presented, c.Read, err = t.counts(cells); err != nil {
 			return 0, err
 		}
-		all = append(all, c)
+		if _, there := t.at[columnTolerance]; there {
+			off := Tolerance{SpacingMM: c.SpacingMM}
+			if off.ToleranceMM, err = t.number(cells, columnTolerance, 0); err != nil {
+				return 0, err
+			}
+			all.Tolerances = append(all.Tolerances, off)
+		}
+		all.Counts = append(all.Counts, c)
 		return c.Presented, nil
 	})
 	if err != nil {
-		return nil, err
+		return Trials{}, err
 	}
 	return all, nil
 }
@@ -135,7 +150,7 @@ func (t *trialsReader) header() error {
 	t.at = map[string]int{}
 	for i, cell := range cells {
 		name := strings.ToLower(strings.TrimSpace(cell))
-		if _, twice := t.at[name]; twice && slices.Contains(t.columns, name) {
+		if _, twice := t.at[name]; twice && (name == columnTolerance || slices.Contains(t.columns, name)) {
 			return &TrialsError{t.name, t.line(i), name, errors.New("there twice")}
 		}
 		t.at[name] = i

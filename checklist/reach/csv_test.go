@@ -21,7 +21,7 @@ func TestReadTrials(t *testing.T) {
 		"mark, remarks, blanks": "\ufeff# one reader\nspacing_mm, presented, read\n\n6.08, 14, 14\n# far\n20.5 ,10,7\n",
 	} {
 		got, err := reach.ReadTrials(iotest.OneByteReader(strings.NewReader(text)), "t.csv")
-		if diff := cmp.Diff(want, got); diff != "" || err != nil {
+		if diff := cmp.Diff(reach.Trials{Counts: want}, got); diff != "" || err != nil {
 			t.Errorf("%s: %v (-want +got)\n%s", name, err, diff)
 		}
 	}
@@ -46,10 +46,13 @@ func TestABadFileOfTrialsIsNamedByLineAndColumn(t *testing.T) {
 		"read negative":   {head + "5,5,-1\n", `t.csv:2: column read: "-1": must be 0 to`},
 		"empty cell":      {head + "5,,5\n", "t.csv:2: column presented: empty"},
 		"short row":       {head + "\n5,5\n", "t.csv:3: column read: empty"},
+		"tolerance below": {"spacing_mm,presented,read,tolerance_mm\n5,5,5,-0.1\n", `t.csv:2: column tolerance_mm: "-0.1": must be 0 or more`},
+		"tolerance empty": {"spacing_mm,presented,read,tolerance_mm\n5,5,5,\n", "t.csv:2: column tolerance_mm: empty"},
+		"tolerance twice": {"tolerance_mm,spacing_mm,presented,read,tolerance_mm\n", "t.csv:1: column tolerance_mm: there twice"},
 		"broken quotes":   {head + "5,5,\"5\n", "t.csv:"},
 	} {
 		got, err := reach.ReadTrials(strings.NewReader(tt.text), "t.csv")
-		if _, ok := errors.AsType[*reach.TrialsError](err); !ok || got != nil || !strings.HasPrefix(err.Error(), tt.want) {
+		if _, ok := errors.AsType[*reach.TrialsError](err); !ok || got.Counts != nil || !strings.HasPrefix(err.Error(), tt.want) {
 			t.Errorf("%s: %v, %v; want an error that begins %q", name, got, err, tt.want)
 		}
 	}
@@ -83,13 +86,13 @@ func FuzzReadTrials(f *testing.F) {
 	f.Fuzz(func(t *testing.T, text string) {
 		counts, err := reach.ReadTrials(strings.NewReader(text), "t.csv")
 		if err != nil {
-			if counts != nil || strings.Contains(err.Error(), "\n") {
+			if counts.Counts != nil || strings.Contains(err.Error(), "\n") {
 				t.Fatalf("%v, %q; want one line and nothing else", counts, err)
 			}
 			return
 		}
 		presented := 0
-		for _, c := range counts {
+		for _, c := range counts.Counts {
 			if !(c.SpacingMM >= 0) || c.Read < 0 || c.Read > c.Presented {
 				t.Fatalf("took %+v", c)
 			}
@@ -98,8 +101,8 @@ func FuzzReadTrials(f *testing.F) {
 		if presented == 0 {
 			t.Fatal("took a file without trials")
 		}
-		if len(counts) < 50 {
-			reach.Plot(reach.Picture(estimate.RangeOf(counts, estimate.Logit)))
+		if len(counts.Counts) < 50 {
+			reach.Plot(reach.Picture(estimate.RangeOf(counts.Counts, estimate.Logit)))
 		}
 	})
 }

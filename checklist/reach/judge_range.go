@@ -2,7 +2,6 @@ package reach
 
 import (
 	"fmt"
-	"math"
 	"strings"
 
 	"propwright/checklist"
@@ -76,27 +75,14 @@ func (c climb) said(p plan) (said []string) {
 	return said
 }
 
-// widened is a figure with the tolerance of the spacers in its interval. All pieces
-// of a kind are off alike, so a stack is off by the sum; as a rectangular distribution
-// (JCGM 100:2008, 4.3.7) its standard uncertainty is that over the root of three, and
-// 1.96 of them join the statistical half-width by the root of the sum of squares.
+// widened is a figure with the tolerance of the spacers in its interval: all pieces of a
+// kind are off alike, so a stack is off by the sum.
 func (c climb) widened(p plan, f estimate.Figure) estimate.Figure {
 	base := 0.0
 	if p.installed {
 		base = p.cover
 	}
-	wider := func(end *float64, side float64) *float64 {
-		if end == nil {
-			return nil
-		}
-		from := *end
-		if f.Value != nil {
-			from = *f.Value
-		}
-		tolerance := 1.96 / math.Sqrt(3) * toleranceAt(p.stacks, max(0, from-base))
-		return ptr(from + side*math.Hypot(*end-from, tolerance))
-	}
-	return estimate.Figure{Value: f.Value, Low: wider(f.Low, -1), High: wider(f.High, 1)}
+	return Widen(f, func(mm float64) float64 { return toleranceAt(p.stacks, max(0, mm-base)) })
 }
 
 // rangeValue is a spacing as a finding's value.
