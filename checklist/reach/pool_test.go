@@ -139,3 +139,21 @@ func TestRepeatabilityCountsTheRangeStepIn(t *testing.T) {
 		})
 	}
 }
+
+// What the spare card took back in another step counts nowhere: the fifth presentation at
+// the cover is missed, and in the window of the sixth the card says that it did not count.
+func TestWhatWasTakenBackIsNotCountedIn(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := voidBench(t, missing(8, 9), map[int]time.Duration{9: time.Second})
+		for _, s := range b.rig.Engine.Procedure.Steps {
+			s.Params["cover_by"] = "own"
+		}
+		outcomes, err := b.rig.Run(t.Context(), checklist.Bench)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if f := finding(t, outcomes["repeat"], "repeatability"); !strings.Contains(f.Note, "Together 0 misses of 34 ") {
+			t.Errorf("%q; want the 34 that count", f.Note)
+		}
+	})
+}

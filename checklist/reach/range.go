@@ -73,6 +73,12 @@ func planOf(s *checklist.Scene, set Set) (p plan, err error) {
 		set = BuiltinSets()[0]
 	}
 	p.installed, p.cover = st.Sitting == checklist.Site, s.Item.CoverMM
+	p.lay(set)
+	return p, nil
+}
+
+// lay makes the spacings from a set of spacers.
+func (p *plan) lay(set Set) {
 	base := 0.0
 	if p.installed {
 		base = p.cover
@@ -83,7 +89,6 @@ func planOf(s *checklist.Scene, set Set) (p plan, err error) {
 			p.spacings = append(p.spacings, mm)
 		}
 	}
-	return p, nil
 }
 
 // A climb is all that was counted for one reader.
@@ -139,7 +144,7 @@ func (t *trials) climb(ctx context.Context, p plan) (c climb, err error) {
 	}
 	place := newPlacer(p)
 	for {
-		c.count(t, p)
+		c.count(t.rungs(), p)
 		if c.settled(p) {
 			return c, nil
 		}
@@ -150,9 +155,9 @@ func (t *trials) climb(ctx context.Context, p plan) (c climb, err error) {
 	}
 }
 
-// count takes all trials on record and fits the curve to them.
-func (c *climb) count(t *trials, p plan) {
-	c.rungs, c.placed, c.dropped = t.rungs(), 0, false
+// count takes all that was counted and fits the curve to it.
+func (c *climb) count(rungs []count, p plan) {
+	c.rungs, c.placed, c.dropped = rungs, 0, false
 	for _, r := range c.rungs {
 		if r.spacing != 0 && exact(r.spacing) != exact(p.cover) {
 			c.placed += r.n()
