@@ -26,7 +26,6 @@ var (
 // ownNet is what the board told of its network at one start.
 type ownNet struct {
 	ip, mask, gateway netip.Addr
-	wanted            netip.Addr
 }
 
 // detectNetwork looks at link, addresses and the controller as the board tells them.

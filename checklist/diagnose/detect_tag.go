@@ -290,9 +290,8 @@ func (r *Reading) detectGhosts(times map[string]int, where map[string]*line) {
 }
 
 var (
-	hexRun  = regexp.MustCompile(`(?i)\b(?:0x)?([0-9a-f]{5,20})\b`)
-	pairRun = regexp.MustCompile(`(?i)\b[0-9a-f]{1,2}(?:[ :\-][0-9a-f]{1,2}){3,9}\b`)
-	decRun  = regexp.MustCompile(`\b\d{1,3}(?:,\d{1,3}){3,9}\b`)
+	hexRun = regexp.MustCompile(`(?i)\b(?:0x)?([0-9a-f]{5,20})\b`)
+	decRun = regexp.MustCompile(`\b\d{1,3}(?:,\d{1,3}){3,9}\b`)
 )
 
 // detectSpelling looks for one tag that is written in two ways within a few lines: the

@@ -82,7 +82,7 @@ func (l *line) sayMore() {
 	if l.kind != parsers.KindUnknown && l.kind != parsers.KindTagPresent {
 		return
 	}
-	of := l.kind
+	var of parsers.Kind
 	switch {
 	case addWords.holdsAny(l.bag):
 		of = parsers.KindCardAdded

@@ -288,10 +288,7 @@ func (b *builder) causes(s *source) error {
 		case !within(c.Minutes, 0, 10000):
 			return bad("minutes", fmt.Errorf("%g: must be 0 to 10000", c.Minutes))
 		}
-		cause := Cause{
-			ID: c.ID, Title: c.Title, Area: c.Area, Meaning: c.Meaning, Words: c.Words, Prior: c.Prior, Basis: c.Basis,
-			Remedy: c.Remedy, Caution: c.Caution, Part: c.Part, Tools: c.Tools, Minutes: c.Minutes,
-		}
+		cause := Cause(c)
 		if old, known := b.causeAt[c.ID]; known {
 			if old.s == s {
 				return bad("id", fmt.Errorf("%q: twice in this file", c.ID))

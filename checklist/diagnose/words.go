@@ -20,9 +20,8 @@ type phrase struct {
 }
 
 type term struct {
-	not  bool
-	any  []alternative
-	sets []string // resolved into any when loading
+	not bool
+	any []alternative
 }
 
 // An alternative is words side by side, or a number with a unit.
