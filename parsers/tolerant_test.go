@@ -31,7 +31,7 @@ func unknown(t *testing.T, line string) parsers.Event {
 func TestUnknownLineGivesUpWhatItHolds(t *testing.T) {
 	tests := map[string]map[string]string{
 		"saw 5C 0A 91 E3":   {"uid": "5C0A91E3"},
-		"saw 92,10,145,227": {"uid": "5C0A91E3"}, // as the Raspberry examples print it
+		"saw 92,10,145,227": {"uid": "5C0A91E3"}, // as examples for single-board computers print it
 		"saw 0x5c0a91e3":    {"uid": "5C0A91E3"},
 		"12345678":          {}, // may be a counter
 		"tag 12345678":      {"uid": "12345678"},
