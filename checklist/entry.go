@@ -111,6 +111,10 @@ type Frame struct {
 	Answer   string    `json:"answer,omitempty"`  // "ok", or "exception NN" in two hex digits
 	Request  string    `json:"request,omitempty"` // the whole ADU, hex
 	Reply    string    `json:"reply,omitempty"`   // the whole ADU, hex
+
+	First    time.Time `json:"first,omitzero"`    // when its first byte came, where that was before At
+	Answered time.Time `json:"answered,omitzero"` // when the reply's last byte had arrived
+	Why      string    `json:"why,omitempty"`     // what ended a connection, or is wrong with what is no frame
 }
 
 // Writes reports whether the frame is an answered write to coil that sets it to

@@ -34,6 +34,19 @@ const (
 // ErrMalformed says that bytes are no Modbus TCP frame.
 var ErrMalformed = errors.New("malformed frame")
 
+// frameSize is the size of the whole frame that a header of seven bytes begins. It
+// fails with ErrMalformed where the header cannot be one.
+func frameSize(header []byte) (int, error) {
+	length := int(binary.BigEndian.Uint16(header[4:6])) // of unit and PDU
+	switch {
+	case binary.BigEndian.Uint16(header[2:4]) != 0:
+		return 0, fmt.Errorf("%w: protocol identifier %d, want 0", ErrMalformed, binary.BigEndian.Uint16(header[2:4]))
+	case length < 2 || headerSize-1+length > maxADU:
+		return 0, fmt.Errorf("%w: length %d, want 2 to %d", ErrMalformed, length, maxADU-headerSize+1)
+	}
+	return headerSize - 1 + length, nil
+}
+
 // ReadADU reads one whole frame, header included. The bytes read so far come with
 // every error: io.EOF only before the first byte, ErrMalformed as soon as the
 // header cannot be one. No more than 260 bytes are taken.
@@ -42,14 +55,11 @@ func ReadADU(r io.Reader) ([]byte, error) {
 	if n, err := io.ReadFull(r, adu); err != nil {
 		return adu[:n], err
 	}
-	length := int(binary.BigEndian.Uint16(adu[4:6])) // of unit and PDU
-	switch {
-	case binary.BigEndian.Uint16(adu[2:4]) != 0:
-		return adu, fmt.Errorf("%w: protocol identifier %d, want 0", ErrMalformed, binary.BigEndian.Uint16(adu[2:4]))
-	case length < 2 || headerSize-1+length > maxADU:
-		return adu, fmt.Errorf("%w: length %d, want 2 to %d", ErrMalformed, length, maxADU-headerSize+1)
+	size, err := frameSize(adu)
+	if err != nil {
+		return adu, err
 	}
-	adu = adu[:headerSize-1+length]
+	adu = adu[:size]
 	n, err := io.ReadFull(r, adu[headerSize:])
 	if errors.Is(err, io.EOF) {
 		err = io.ErrUnexpectedEOF

@@ -4,198 +4,142 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"net"
-	"sync"
 	"time"
-
-	"propwright/checklist"
 )
 
-// Limits of the stand-in where its Config gives none.
-const (
-	defaultMaxConns   = 16
-	defaultMaxSilence = 5 * time.Minute
-	acceptPause       = 50 * time.Millisecond
-)
-
-// A Clock stamps frames and counts them off where the time is simulated. Every
-// checklist.Clock is one.
-type Clock interface {
-	Now() time.Time
-	Land(n int)
-}
-
-// A Config says where and how the stand-in listens. Addr, Clock and Record must
-// be set.
-type Config struct {
-	Addr string // ADDRESS:PORT; port 0 lets the system choose
-	Base int    // number of the first coil, 0 or 1: how the site counts
-	// Unit is the only unit identifier that is answered where OnlyUnit is set;
-	// requests to others are recorded and left unanswered, as behind a gateway.
-	Unit     int
-	OnlyUnit bool
-	Clock    Clock
-	// Record stores a frame before its answer is passed on; on an error the
-	// connection is closed. It is called from several goroutines.
-	Record     func(checklist.Frame) error
-	MaxConns   int           // at one time; 0 means 16
-	MaxSilence time.Duration // of the computer's clock; after that a connection is closed; 0 means 5 minutes
-	// CountFrames calls Clock.Land(1) for each connection, each whole request and
-	// each end of a connection of the client's making, once it is recorded. Where
-	// the stand-in itself ends a connection, it counts the client's end when that
-	// comes.
-	CountFrames bool
-}
-
-// A StandIn is a controller for the board to talk to. It is safe for concurrent use.
+// A StandIn is a controller for the board to talk to: a tap before a server of its
+// own. It is safe for concurrent use.
 type StandIn struct {
-	config Config
+	*Tap
 	server *server
-	addr   string
-	work   sync.WaitGroup
-
-	mu       sync.Mutex
-	listener net.Listener // nil while paused and once closed
-	conns    map[uint64]*tapped
-	last     uint64 // number of the last connection
-	closed   bool
 }
 
 // Listen starts a stand-in that ends with ctx or with Close. Its error is a
 // *ListenError where the address cannot be had; ErrAnswered is among its reasons.
 func Listen(ctx context.Context, config Config) (*StandIn, error) {
-	if config.Clock == nil || config.Record == nil {
-		return nil, errors.New("stand-in: needs a clock and a record")
-	}
-	if config.MaxConns <= 0 {
-		config.MaxConns = defaultMaxConns
-	}
-	if config.MaxSilence <= 0 {
-		config.MaxSilence = defaultMaxSilence
-	}
-	l, err := listen(ctx, config.Addr)
-	if err != nil {
+	if err := config.fill(); err != nil {
 		return nil, err
 	}
 	server, err := startServer(config.MaxConns, config.MaxSilence)
 	if err != nil {
-		return nil, errors.Join(fmt.Errorf("stand-in: %w", err), l.Close())
+		return nil, fmt.Errorf("stand-in: %w", err)
 	}
-	s := &StandIn{config: config, server: server, addr: l.Addr().String(), listener: l, conns: map[uint64]*tapped{}}
-	s.work.Go(func() { s.accept(l) })
+	tap, err := newTap(ctx, config, func() (farSide, error) {
+		f := &front{config: config, server: server}
+		return f.open(), nil
+	})
+	if err != nil {
+		return nil, errors.Join(err, server.stop())
+	}
+	s := &StandIn{tap, server}
 	context.AfterFunc(ctx, func() { _ = s.Close() })
 	return s, nil
 }
 
-// Addr is the address that the stand-in has, ADDRESS:PORT.
-func (s *StandIn) Addr() string { return s.addr }
-
 // Coil reports whether a coil is on; coils count from the base.
 func (s *StandIn) Coil(n int) bool { return s.server.coil(n - s.config.Base) }
 
-// Pause makes the stand-in a controller that is off: it hears nobody and its
-// connections end. It returns once their ends are on record. Pausing twice is no
-// error.
-func (s *StandIn) Pause() error {
-	err := s.deafen()
-	s.mu.Lock()
-	open := make([]*tapped, 0, len(s.conns))
-	for _, c := range s.conns {
-		open = append(open, c)
-	}
-	s.mu.Unlock()
-	for _, c := range open {
-		c.end()
-		<-c.recorded
-	}
-	return err
-}
-
-// deafen gives the address up.
-func (s *StandIn) deafen() error {
-	s.mu.Lock()
-	l := s.listener
-	s.listener = nil
-	s.mu.Unlock()
-	if l == nil {
-		return nil
-	}
-	return l.Close()
-}
-
-// Resume listens again at the same address. Resuming twice is no error.
-func (s *StandIn) Resume() error {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if s.closed {
-		return fmt.Errorf("stand-in %s: closed", s.addr)
-	}
-	if s.listener != nil {
-		return nil
-	}
-	l, err := net.Listen("tcp", s.addr)
-	if err != nil {
-		_, port, _ := net.SplitHostPort(s.addr)
-		return &ListenError{Addr: s.addr, Hint: hint(err, port), Err: reason(err)}
-	}
-	s.listener = l
-	s.work.Go(func() { s.accept(l) })
-	return nil
-}
-
 // Close ends the stand-in and its connections and waits for its goroutines.
 // Closing twice is no error.
-func (s *StandIn) Close() error {
-	s.mu.Lock()
-	again := s.closed
-	s.closed = true
-	for _, c := range s.conns {
-		c.cut()
-	}
-	s.mu.Unlock()
-	err := s.deafen()
-	if again {
-		s.work.Wait()
-		return nil
-	}
-	err = errors.Join(err, s.server.stop())
-	s.work.Wait()
-	return err
+func (s *StandIn) Close() error { return errors.Join(s.Tap.Close(), s.server.stop()) }
+
+// behindTime is how long the library's server, on this computer, may take.
+const behindTime = 5 * time.Second
+
+// A front answers one connection of the tap for the server, and knows what the
+// library does not.
+type front struct {
+	config Config
+	server *server
+	behind net.Conn
 }
 
-// accept takes connections until its listener is closed.
-func (s *StandIn) accept(l net.Listener) {
+// A piped connection is the tap's end of a connection to a front.
+type piped struct {
+	io.Reader
+	io.Writer
+	up   *io.PipeWriter
+	down *io.PipeReader
+}
+
+func (p piped) CloseWrite() error { return p.up.Close() }
+
+func (p piped) Close() error { return errors.Join(p.up.Close(), p.down.Close()) }
+
+// open starts the front, which ends with the connection.
+func (f *front) open() farSide {
+	requests, up := io.Pipe()
+	down, replies := io.Pipe()
+	go func() {
+		err := f.serve(requests, replies)
+		f.hangUp()
+		_ = requests.CloseWithError(err)
+		_ = replies.Close()
+	}()
+	return piped{down, up, up, down}
+}
+
+// serve answers requests in their order until they end or one is no frame.
+func (f *front) serve(requests io.Reader, replies io.Writer) error {
 	for {
-		conn, err := l.Accept()
-		if errors.Is(err, net.ErrClosed) {
-			return
-		}
+		adu, err := ReadADU(requests)
 		if err != nil {
-			<-time.After(acceptPause) // as when the system is out of descriptors
+			return err
+		}
+		r, err := ParseRequest(adu)
+		if err != nil {
+			return err
+		}
+		reply := f.answer(adu, r)
+		if reply == nil {
 			continue
 		}
-		s.take(l, conn)
+		if _, err := replies.Write(reply); err != nil {
+			return err
+		}
 	}
 }
 
-// take gives a connection its number and its goroutine.
-func (s *StandIn) take(l net.Listener, conn net.Conn) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.last++
-	c := newTapped(s, conn, s.last)
-	switch {
-	case s.closed:
-		c.cut()
-		return
-	case s.listener != l || len(s.conns) >= s.config.MaxConns:
-		c.turnedAway = true
+// answer gets the answer from the server; nil where none is due. The library closes
+// the connection on an illegal data value, where the protocol has exception 03
+// (Application Protocol V1.1b3, 7), so the front says that itself.
+func (f *front) answer(adu []byte, r Request) []byte {
+	if f.config.OnlyUnit && r.Unit != f.config.Unit {
+		return nil
 	}
-	s.conns[c.id] = c
-	s.work.Go(func() {
-		c.serve()
-		s.mu.Lock()
-		defer s.mu.Unlock()
-		delete(s.conns, c.id)
-	})
+	if !r.Sound {
+		return exception(adu, exceptionDataCode)
+	}
+	reply, err := f.ask(adu)
+	if err != nil {
+		f.hangUp()
+		return exception(adu, 0x04) // device failure: the server behind is ours
+	}
+	return reply
+}
+
+func (f *front) ask(adu []byte) ([]byte, error) {
+	if f.behind == nil {
+		conn, err := f.server.dial()
+		if err != nil {
+			return nil, err
+		}
+		f.behind = conn
+	}
+	if err := f.behind.SetDeadline(time.Now().Add(behindTime)); err != nil {
+		return nil, err
+	}
+	if _, err := f.behind.Write(adu); err != nil {
+		return nil, err
+	}
+	return ReadADU(f.behind)
+}
+
+func (f *front) hangUp() {
+	if f.behind != nil {
+		f.server.hangUp(f.behind)
+		f.behind = nil
+	}
 }

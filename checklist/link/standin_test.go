@@ -51,6 +51,7 @@ func TestTheStandInAnswersAsTheSpecificationHasIt(t *testing.T) {
 	want := checklist.Frame{
 		At: stamp, Kind: checklist.FrameRequest, Conn: 1, Peer: conn.LocalAddr().String(), Unit: 255, Function: 5, Address: 172, Coil: 173,
 		Values: []int{1}, Answer: "ok", Request: "000100000006FF0500ACFF00", Reply: "000100000006FF0500ACFF00",
+		Answered: stamp,
 	}
 	if diff := cmp.Diff(want, frames[1]); diff != "" {
 		t.Errorf("first request (-want +got):\n%s", diff)
@@ -71,7 +72,7 @@ func TestConnectionsAndTheirEndsAreOnRecord(t *testing.T) {
 	peer := conn.LocalAddr().String()
 	want := []checklist.Frame{
 		{At: stamp, Kind: checklist.FrameConnected, Conn: 1, Peer: peer, Address: -1, Coil: -1},
-		{At: stamp, Kind: checklist.FrameClosed, Conn: 1, Peer: peer, Address: -1, Coil: -1},
+		{At: stamp, Kind: checklist.FrameClosed, Conn: 1, Peer: peer, Address: -1, Coil: -1, Why: "ended by the client"},
 	}
 	if diff := cmp.Diff(want, frames); diff != "" {
 		t.Errorf("frames (-want +got):\n%s", diff)

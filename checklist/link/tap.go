@@ -1,225 +1,257 @@
 package link
 
 import (
-	"encoding/hex"
+	"context"
 	"errors"
+	"fmt"
 	"io"
 	"net"
-	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"propwright/checklist"
 )
 
-// behindTime is how long the server behind the tap, on this computer, may take.
-const behindTime = 5 * time.Second
+// Limits of a tap where its Config gives none.
+const (
+	defaultMaxConns   = 16
+	defaultMaxSilence = 5 * time.Minute
+	defaultMaxFrame   = 10 * time.Second
+	defaultAnswerWait = 3 * time.Second
+	acceptPause       = 50 * time.Millisecond
+)
 
-// A tapped connection is one client and the tap's own connection behind it.
-type tapped struct {
-	s          *StandIn
-	conn       net.Conn
-	id         uint64
-	turnedAway bool // one too many, or come while the stand-in went off
-
-	behind   net.Conn
-	recorded chan struct{} // closed once the end is on record and, if it is ours, on its way to the client
-
-	mu       sync.Mutex // over the read deadline and what follows from it
-	ended    bool       // the stand-in wants the connection to end
-	draining bool       // the reader waits for the client's end, without a deadline
+// A Clock stamps frames and counts them off where the time is simulated. Every
+// checklist.Clock is one.
+type Clock interface {
+	Now() time.Time
+	Land(n int)
 }
 
-func newTapped(s *StandIn, conn net.Conn, id uint64) *tapped {
-	return &tapped{s: s, conn: conn, id: id, recorded: make(chan struct{})}
+// A Config says where and how a tap listens. Addr, Clock and Record must be set.
+type Config struct {
+	Addr string // ADDRESS:PORT; port 0 lets the system choose
+	Base int    // number of the first coil, 0 or 1: how the site counts
+	// Unit is the only unit identifier that the stand-in answers where OnlyUnit is
+	// set; requests to others are recorded and left unanswered, as behind a gateway.
+	// A tap before another controller passes on all.
+	Unit     int
+	OnlyUnit bool
+	Clock    Clock
+	// Record stores a frame before the last byte of its answer is passed on; on an
+	// error the connection is closed. It is called from several goroutines.
+	Record func(checklist.Frame) error
+	// The limits are times of the computer's clock, whatever the run's clock is: they
+	// bound what a peer can hold.
+	MaxConns   int           // connections at one time; 0 means 16
+	MaxSilence time.Duration // after that without a byte a connection is closed; 0 means 5 minutes
+	MaxFrame   time.Duration // within that a frame begun must be whole, else the connection is closed; 0 means 10 s
+	AnswerWait time.Duration // after that a request without an answer is put on record as such; 0 means 3 s
+	// CountFrames calls Clock.Land(1) for each connection, each whole request and
+	// each end of a connection of the client's making, once it is recorded. Where
+	// the tap itself ends a connection, it counts the client's end when that comes.
+	CountFrames bool
 }
 
-// end asks for the end from the stand-in's side and wakes the reader, unless that
-// waits for the client's end already.
-func (c *tapped) end() {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.ended = true
-	if !c.draining {
-		_ = c.conn.SetReadDeadline(time.Unix(1, 0)) // fails only where it is closed, which ends it too
+func (c *Config) fill() error {
+	if c.Clock == nil || c.Record == nil {
+		return errors.New("tap: needs a clock and a record")
 	}
+	if c.MaxConns <= 0 {
+		c.MaxConns = defaultMaxConns
+	}
+	for d, otherwise := range map[*time.Duration]time.Duration{&c.MaxSilence: defaultMaxSilence, &c.MaxFrame: defaultMaxFrame, &c.AnswerWait: defaultAnswerWait} {
+		if *d <= 0 {
+			*d = otherwise
+		}
+	}
+	return nil
 }
 
-// cut drops the connection; nothing that the other side sends is counted after.
-func (c *tapped) cut() {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.ended = true
-	_ = c.conn.Close() // both sides learn of it by reading
+// A farSide is the tap's own connection to what is behind it.
+type farSide interface {
+	io.ReadWriteCloser
+	CloseWrite() error
 }
 
-// serve deals with the connection until it ends.
-func (c *tapped) serve() {
-	defer func() { _ = c.conn.Close() }()
-	defer c.hangUp()
-	if c.turnedAway {
-		c.halfClose()
-		close(c.recorded)
-		c.land() // the connection itself
-		c.drain()
-		return
-	}
-	err := c.record(checklist.Frame{Kind: checklist.FrameConnected})
-	c.land()
-	for err == nil {
-		err = c.exchange()
-	}
-	theirs := isTheirs(err)
-	_ = c.record(checklist.Frame{Kind: checklist.FrameClosed}) // an error here is the log's, which knows
-	if !theirs {
-		c.halfClose()
-	}
-	close(c.recorded)
-	if theirs {
-		c.land()
-		return
-	}
-	c.drain()
+// A Tap passes connections on to a controller, byte by byte and unchanged, and puts
+// their frames on record. It is safe for concurrent use.
+type Tap struct {
+	config  Config
+	dial    func() (farSide, error)
+	addr    string
+	work    sync.WaitGroup
+	refused atomic.Uint64
+
+	mu       sync.Mutex
+	listener net.Listener // nil while paused and once closed
+	conns    map[uint64]*tapped
+	last     uint64 // number of the last connection
+	closed   bool
 }
 
-// exchange passes one request and its answer.
-func (c *tapped) exchange() error {
-	if err := c.impatiently(); err != nil {
-		return err
-	}
-	adu, err := ReadADU(c.conn)
-	at := c.s.config.Clock.Now()
-	if errors.Is(err, ErrMalformed) || errors.Is(err, io.ErrUnexpectedEOF) {
-		return errors.Join(err, c.record(checklist.Frame{At: at, Kind: checklist.FrameMalformed, Request: encode(adu)}))
-	}
-	if err != nil {
-		return err
-	}
-	r, err := ParseRequest(adu)
-	if err != nil {
-		return err
-	}
-	reply := c.answer(adu, r)
-	f := frameOf(r, c.s.config.Base)
-	f.At, f.Answer, f.Request, f.Reply = at, answerOf(reply), encode(adu), encode(reply)
-	err = c.record(f)
-	c.land()
-	if err != nil || reply == nil {
-		return err
-	}
-	_, err = c.conn.Write(reply)
-	return err
-}
+// dialTime is how long a controller may take to take a connection.
+const dialTime = 5 * time.Second
 
-// answer gets the answer from the server behind; nil where none is due. The
-// library closes the connection on an illegal data value, where the protocol has
-// exception 03 (Application Protocol V1.1b3, 7), so the tap says that itself.
-func (c *tapped) answer(adu []byte, r Request) []byte {
-	if c.s.config.OnlyUnit && r.Unit != c.s.config.Unit {
-		return nil
-	}
-	if !r.Sound {
-		return exception(adu, exceptionDataCode)
-	}
-	reply, err := c.ask(adu)
-	if err != nil {
-		c.hangUp()
-		return exception(adu, 0x04) // device failure: the server behind is ours
-	}
-	return reply
-}
+// ErrItself says that a tap was to pass on to itself.
+var ErrItself = errors.New("passes on to itself")
 
-func (c *tapped) ask(adu []byte) ([]byte, error) {
-	if c.behind == nil {
-		conn, err := c.s.server.dial()
+// ListenTap starts a tap before the controller at to (HOST:PORT) that ends with ctx
+// or with Close. A connection is made to the controller for each that is taken, and
+// none before. Its error is a *ListenError where the address cannot be had.
+func ListenTap(ctx context.Context, config Config, to string) (*Tap, error) {
+	dial := func() (farSide, error) {
+		conn, err := (&net.Dialer{Timeout: dialTime}).DialContext(ctx, "tcp", to)
 		if err != nil {
 			return nil, err
 		}
-		c.behind = conn
+		return conn.(*net.TCPConn), nil
 	}
-	if err := c.behind.SetDeadline(time.Now().Add(behindTime)); err != nil {
+	t, err := newTap(ctx, config, dial)
+	if err != nil {
 		return nil, err
 	}
-	if _, err := c.behind.Write(adu); err != nil {
+	if reaches(t.addr, to) {
+		return nil, errors.Join(&ListenError{Addr: config.Addr, Err: ErrItself, Hint: "give --to the address of the controller behind the tap"}, t.Close())
+	}
+	return t, nil
+}
+
+// reaches reports whether an address to dial is one that is listened on.
+func reaches(listening, to string) bool {
+	a, err := net.ResolveTCPAddr("tcp", listening)
+	if err != nil {
+		return false
+	}
+	b, err := net.ResolveTCPAddr("tcp", to)
+	return err == nil && a.Port == b.Port && (a.IP.Equal(b.IP) || a.IP.IsUnspecified() && (b.IP == nil || b.IP.IsLoopback()))
+}
+
+func newTap(ctx context.Context, config Config, dial func() (farSide, error)) (*Tap, error) {
+	if err := config.fill(); err != nil {
 		return nil, err
 	}
-	return ReadADU(c.behind)
+	l, err := listen(ctx, config.Addr)
+	if err != nil {
+		return nil, err
+	}
+	t := &Tap{config: config, dial: dial, addr: l.Addr().String(), listener: l, conns: map[uint64]*tapped{}}
+	t.work.Go(func() { t.accept(l) })
+	context.AfterFunc(ctx, func() { _ = t.Close() })
+	return t, nil
 }
 
-func (c *tapped) hangUp() {
-	if c.behind != nil {
-		c.s.server.hangUp(c.behind)
-		c.behind = nil
+// Addr is the address that the tap has, ADDRESS:PORT.
+func (t *Tap) Addr() string { return t.addr }
+
+// Refused counts the connections that were turned away because there were too many.
+// They are on no record, so that whoever knocks cannot fill the disk.
+func (t *Tap) Refused() uint64 { return t.refused.Load() }
+
+// Pause makes the tap a controller that is off: it hears nobody and its connections
+// end. It returns once their ends are on record. Pausing twice is no error.
+func (t *Tap) Pause() error {
+	err := t.deafen()
+	t.mu.Lock()
+	open := make([]*tapped, 0, len(t.conns))
+	for _, c := range t.conns {
+		open = append(open, c)
 	}
+	t.mu.Unlock()
+	for _, c := range open {
+		c.end(endedByTap)
+		<-c.recorded
+	}
+	return err
 }
 
-// halfClose ends this side of the connection where frames are counted; who waits for
-// the end to be on record then knows that the client can see it, however fast a
-// simulated clock goes on.
-func (c *tapped) halfClose() {
-	if half, ok := c.conn.(interface{ CloseWrite() error }); ok && c.s.config.CountFrames {
-		_ = half.CloseWrite() // it fails where the client has gone, which reading tells too
+// deafen gives the address up.
+func (t *Tap) deafen() error {
+	t.mu.Lock()
+	l := t.listener
+	t.listener = nil
+	t.mu.Unlock()
+	if l == nil {
+		return nil
 	}
+	return l.Close()
 }
 
-// drain reads on after this side has been closed: what the client has under way must
-// still be counted off, its own end included.
-func (c *tapped) drain() {
-	if !c.s.config.CountFrames || c.patiently() != nil {
-		return
+// Resume listens again at the same address. Resuming twice is no error.
+func (t *Tap) Resume() error {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.closed {
+		return fmt.Errorf("tap %s: closed", t.addr)
 	}
+	if t.listener != nil {
+		return nil
+	}
+	l, err := net.Listen("tcp", t.addr)
+	if err != nil {
+		_, port, _ := net.SplitHostPort(t.addr)
+		return &ListenError{Addr: t.addr, Hint: hint(err, port), Err: reason(err)}
+	}
+	t.listener = l
+	t.work.Go(func() { t.accept(l) })
+	return nil
+}
+
+// Close ends the tap and its connections and waits for its goroutines. Closing
+// twice is no error.
+func (t *Tap) Close() error {
+	t.mu.Lock()
+	t.closed = true
+	for _, c := range t.conns {
+		c.cut()
+	}
+	t.mu.Unlock()
+	err := t.deafen()
+	t.work.Wait()
+	return err
+}
+
+// accept takes connections until its listener is closed.
+func (t *Tap) accept(l net.Listener) {
 	for {
-		_, err := ReadADU(c.conn)
-		if err == nil {
-			c.land()
+		conn, err := l.Accept()
+		if errors.Is(err, net.ErrClosed) {
+			return
+		}
+		if err != nil {
+			<-time.After(acceptPause) // as when the system is out of descriptors
 			continue
 		}
-		if errors.Is(err, ErrMalformed) { // from the middle of a frame on: only the end counts
-			_, err = io.Copy(io.Discard, c.conn)
-		}
-		if err == nil || isTheirs(err) {
-			c.land()
-		}
+		t.take(l, conn)
+	}
+}
+
+// take gives a connection its number and its goroutine.
+func (t *Tap) take(l net.Listener, conn net.Conn) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	full := len(t.conns) >= t.config.MaxConns
+	if full && !t.config.CountFrames {
+		t.refused.Add(1)
+		_ = conn.Close() // nothing was read, nothing is waited for
 		return
 	}
-}
-
-// impatiently gives the client until its silence is too long, by real time
-// whatever the run's clock is: it bounds what a silent peer can hold. It fails
-// where the end has been asked for.
-func (c *tapped) impatiently() error {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	if c.ended {
-		return net.ErrClosed
+	t.last++
+	c := newTapped(t, conn, t.last)
+	switch {
+	case t.closed:
+		c.cut()
+		return
+	case t.listener != l || full:
+		t.refused.Add(1)
+		c.turnedAway = true
 	}
-	return c.conn.SetReadDeadline(time.Now().Add(c.s.config.MaxSilence))
+	t.conns[c.id] = c
+	t.work.Go(func() {
+		c.serve()
+		t.mu.Lock()
+		defer t.mu.Unlock()
+		delete(t.conns, c.id)
+	})
 }
-
-// patiently takes the read deadline off for good.
-func (c *tapped) patiently() error {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.draining = true
-	return c.conn.SetReadDeadline(time.Time{})
-}
-
-func (c *tapped) record(f checklist.Frame) error {
-	if f.At.IsZero() {
-		f.At = c.s.config.Clock.Now()
-	}
-	f.Conn, f.Peer = c.id, c.conn.RemoteAddr().String()
-	if f.Kind != checklist.FrameRequest {
-		f.Address, f.Coil = -1, -1
-	}
-	return c.s.config.Record(f)
-}
-
-func (c *tapped) land() {
-	if c.s.config.CountFrames {
-		c.s.config.Clock.Land(1)
-	}
-}
-
-// encode writes bytes as upper-case hex.
-func encode(b []byte) string { return strings.ToUpper(hex.EncodeToString(b)) }
