@@ -13,9 +13,12 @@ import (
 	"propwright/checklist"
 )
 
+// MostConns is how many connections a tap takes at one time where its Config does
+// not say: more than any board has sockets (the W5500 has eight).
+const MostConns = 16
+
 // Limits of a tap where its Config gives none.
 const (
-	defaultMaxConns   = 16
 	defaultMaxSilence = 5 * time.Minute
 	defaultMaxFrame   = 10 * time.Second
 	defaultAnswerWait = 3 * time.Second
@@ -59,7 +62,7 @@ func (c *Config) fill() error {
 		return errors.New("tap: needs a clock and a record")
 	}
 	if c.MaxConns <= 0 {
-		c.MaxConns = defaultMaxConns
+		c.MaxConns = MostConns
 	}
 	for d, otherwise := range map[*time.Duration]time.Duration{&c.MaxSilence: defaultMaxSilence, &c.MaxFrame: defaultMaxFrame, &c.AnswerWait: defaultAnswerWait} {
 		if *d <= 0 {

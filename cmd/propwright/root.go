@@ -39,7 +39,7 @@ func newRootCmd(d deps) *cobra.Command {
 		newPortsCmd(d),
 		newEventsCmd(d),
 		newBoardCmd(d),
-		newBenchCmd(d),
+		newBenchCmd(d), newLinkCmd(d),
 		newCommissionCmd(d), newBatchCmd(d),
 		newPlanCmd(d),
 		newReportsCmd(d),
