@@ -54,7 +54,7 @@ func (k Check) Run(ctx context.Context, s *checklist.Scene) ([]checklist.Finding
 		return nil, err
 	}
 	if !ok {
-		return []checklist.Finding{diagnose(s, l.connect)}, nil
+		return withNames(s, []checklist.Finding{diagnose(s, l.connect)}), nil
 	}
 	findings := []checklist.Finding{connectionFinding(s, conn, start, l.connect)}
 	written := false
@@ -74,8 +74,8 @@ func (k Check) Run(ctx context.Context, s *checklist.Scene) ([]checklist.Finding
 		}
 	}
 	if !written || l.recover == 0 {
-		return findings, nil // nothing that could come back, or not to be tried
+		return withNames(s, findings), nil // nothing that could come back, or not to be tried
 	}
 	back, err := recovery(ctx, s, l)
-	return append(findings, back), err
+	return withNames(s, append(findings, back)), err
 }
