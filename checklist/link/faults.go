@@ -68,6 +68,7 @@ const (
 	flapWindow    = time.Minute      //
 	resetAfter    = 2 * time.Second  // of a connection
 	resetsToName  = 2                //
+	linkTime      = 10 * time.Second // after a start a link is there, or told to be missing
 	silentTags    = 2                // tags that came while a connection was open
 	reconnectTime = 30 * time.Second // within that a board is to be back
 	lateWrite     = time.Second      // the command contract's limit of the delay
@@ -115,6 +116,7 @@ type view struct {
 	dialled   checklist.Entry
 	shield    checklist.Entry
 	address   map[string]checklist.Entry
+	linked    bool // the board told of a link
 	known     bool // a frame came from the address that the plan has for the board
 }
 
@@ -166,6 +168,7 @@ func (v *view) lookAtEvent(e checklist.Entry) {
 		v.boots = append(v.boots, e)
 		v.shield = checklist.Entry{}
 	case parsers.KindLinkUp:
+		v.linked = true
 		v.linkDown = checklist.Entry{}
 	case parsers.KindLinkDown:
 		v.linkDowns, v.linkDown = append(v.linkDowns, e), e
@@ -226,6 +229,10 @@ func (v *view) hardware() []Fault {
 		return []Fault{fault(FaultNoLink, "no link",
 			"The cable and its plugs, the switch's port (its lamp), a crossed cable where the shield does not turn pairs itself, the shield's supply.",
 			[]checklist.Entry{v.linkDown}, "the board tells of no network link")}
+	case len(v.boots) > 0 && !v.linked && v.dialled.N == 0 && len(v.connects) == 0 && v.Until.Sub(v.boots[len(v.boots)-1].At) >= linkTime:
+		return []Fault{fault(FaultNoLink, "no link",
+			"The cable and its plugs, the switch's port (its lamp), the shield's supply; then whether the firmware looks for a network at all.",
+			v.boots, "since its start the board has told of no link, dialled nobody and not connected")}
 	}
 	return nil
 }

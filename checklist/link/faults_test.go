@@ -127,6 +127,7 @@ func TestFaultsAreNamed(t *testing.T) {
 	}{
 		"nothing":                         {begun + good, nil, nil},
 		"nothing, a toggle":               {begun + showings(1, "0.09 on 117") + "20 tag-present uid=04A1B2C3D4E5F6\n20.1 off 117\n23 tag-absent\n", behaves("toggle"), nil},
+		"showings in quick succession":    {begun + "10 tag-present\n10.09 on 117\n10.4 tag-absent\n10.5 off 117\n10.9 tag-present\n10.99 on 117\n11.3 tag-absent\n11.4 off 117\n11.8 tag-present\n11.89 on 117\n12.2 tag-absent\n12.3 off 117\n", nil, nil},
 		"a pulse":                         {begun + showings(4, "0.09 on 117", "1.1 off 117"), behaves("pulse"), nil},
 		"a line after its frame":          {begun + showings(4, "-0.03 on 117", "2.97 off 117"), nil, nil},
 		"cable out and back":              {begun + good + "60 link-down\n61 close\n65 link-up\n66 connect conn=2\n", nil, nil},
@@ -156,6 +157,7 @@ func TestFaultsAreNamed(t *testing.T) {
 		"tag without a coil":         {begun + showings(3) + "41 on 130\n42 off 130\n", func(s *link.Seen) { s.Item.Readers = append(s.Item.Readers, checklist.Reader{Index: 1, Coil: 130}) }, []string{link.FaultTagWithoutCoil, link.FaultCoilWithoutTag}},
 		"coil without a tag":         {begun + good + "55 on 117\n56 off 117\n", nil, []string{link.FaultCoilWithoutTag}},
 		"no link":                    {"0 boot\n1 link-down\n", nil, []string{link.FaultNoLink}},
+		"no word of a link":          {"0 boot\n0.1 firmware\n", nil, []string{link.FaultNoLink}},
 		"link flapping":              {begun + "10 link-down\n11 link-up\n14 link-down\n15 link-up\n20 link-down\n21 link-up\n", nil, []string{link.FaultLinkFlaps}},
 		"shield not found":           {"0 boot\n0.2 board-fault text=network_chip_not_found\n", nil, []string{link.FaultShieldMissing}},
 		"another fault of the board": {"0 boot\n0.2 board-fault text=settings_not_found\n" + begun + good, nil, nil},

@@ -1,7 +1,6 @@
 package link
 
 import (
-	"cmp"
 	"slices"
 	"time"
 
@@ -11,11 +10,11 @@ import (
 
 // Windows of the time line; from experience, no source.
 const (
-	pairBefore   = 500 * time.Millisecond // a write may come that long before the console's word of its tag
-	pairAfter    = 5 * time.Second        // and that long after
-	sameShowing  = 3 * time.Second        // words of one tag within that are one showing
-	sameWrite    = time.Second            // the same write again within that is a duplicate
-	usbLatency   = 16 * time.Millisecond  // for which a USB adapter may hold bytes back (value from memory)
+	pairBefore  = 500 * time.Millisecond // a write may come that long before the console's word of its tag
+	pairAfter   = 5 * time.Second        // and that long after
+	sameShowing = 3 * time.Second        // words of one tag within that are one showing
+	sameWrite   = time.Second            // the same write again within that is a duplicate
+	usbLatency  = 16 * time.Millisecond  // for which a USB adapter may hold bytes back (value from memory)
 )
 
 // A Showing is one tag at one reader as both sides tell of it: what the console said
@@ -87,7 +86,7 @@ func (l TimeLine) Spread() (s Spread) {
 // time line. Pairs are looked for both ways, for the console's word may arrive after
 // the frame. A write belongs to the nearest tag that has none yet.
 func PairUp(entries []checklist.Entry, readers []checklist.Reader) (l TimeLine) {
-	var lefts, writes []checklist.Entry
+	var writes []checklist.Entry
 	programming := false
 	for _, e := range entries {
 		switch {
@@ -99,15 +98,12 @@ func PairUp(entries []checklist.Entry, readers []checklist.Reader) (l TimeLine) 
 		case checklist.IsKind(e, parsers.KindCardRefused):
 			l.refused(e)
 		case checklist.IsKind(e, parsers.KindTagAbsent):
-			lefts = append(lefts, e)
+			l.left(e)
 		default:
 			if _, _, ok := written(e); ok {
 				writes = append(writes, e)
 			}
 		}
-	}
-	for _, e := range lefts {
-		l.left(e)
 	}
 	toggles := func(reader int) bool { return readerOf(readers, reader).Behaviour == behaviourToggle }
 	inverted := l.inverted(writes, toggles)
@@ -128,7 +124,7 @@ func PairUp(entries []checklist.Entry, readers []checklist.Reader) (l TimeLine) 
 func (l *TimeLine) came(e checklist.Entry) {
 	for i := len(l.Showings) - 1; i >= 0; i-- {
 		if w := l.Showings[i]; w.Reader == e.Event.Reader {
-			if e.At.Sub(w.Came.At) < sameShowing {
+			if w.Left.N == 0 && e.At.Sub(w.Came.At) < sameShowing {
 				return
 			}
 			break
@@ -170,15 +166,20 @@ func (l *TimeLine) inverted(writes []checklist.Entry, toggles func(int) bool) bo
 		if toggles(w.Reader) {
 			continue
 		}
+		var near checklist.Entry
 		for _, e := range writes {
-			if d := apart(w.Came, e); d >= -pairBefore && d <= pairAfter && (w.Left.N == 0 || e.Frame.At.Before(w.Left.At)) {
-				if _, on, _ := written(e); on {
-					with++
-				} else {
-					against++
-				}
-				break
+			d := apart(w.Came, e)
+			if d < -pairBefore || d > pairAfter || w.Left.N != 0 && e.Frame.At.After(w.Left.At) {
+				continue
 			}
+			if near.N == 0 || d.Abs() < apart(w.Came, near).Abs() {
+				near = e
+			}
+		}
+		if _, on, ok := written(near); on {
+			with++
+		} else if ok {
+			against++
 		}
 	}
 	return against > with
@@ -190,35 +191,34 @@ func apart(event, frame checklist.Entry) time.Duration {
 	return frame.Frame.At.Sub(first)
 }
 
-// on gives a write to the nearest showing without one, or to the one that has the
-// same already.
+// on gives a write to the nearest showing: as its write, or as the same once more
+// where it has that already. Of two readers' showings the one counts whose coil it is.
 func (l *TimeLine) on(e checklist.Entry, coil int, on bool, readers []checklist.Reader) bool {
-	best := -1
+	best, least, own := -1, time.Duration(0), false
 	for i, w := range l.Showings {
 		d := apart(w.Came, e)
 		if d < -pairBefore || d > pairAfter {
 			continue
 		}
 		if w.On.N != 0 {
-			c, v, _ := written(w.On)
-			if c == coil && v == on && e.Frame.At.Sub(w.On.Frame.At) < sameWrite {
-				l.Showings[i].Twice = append(l.Showings[i].Twice, e)
-				return true
-			}
-			continue
-		}
-		if r := readerOf(readers, w.Reader); best >= 0 {
-			mine := cmp.Compare(d.Abs(), apart(l.Showings[best].Came, e).Abs())
-			if b := readerOf(readers, l.Showings[best].Reader); mine > 0 && (b.Coil == coil || r.Coil != coil) || b.Coil == coil && r.Coil != coil {
+			if c, v, _ := written(w.On); c != coil || v != on || e.Frame.At.Sub(w.On.Frame.At) >= sameWrite {
 				continue
 			}
 		}
-		best = i
+		mine := readerOf(readers, w.Reader).Coil == coil
+		if d = d.Abs(); best < 0 || mine && !own || mine == own && d < least {
+			best, least, own = i, d, mine
+		}
 	}
-	if best >= 0 {
+	switch {
+	case best < 0:
+		return false
+	case l.Showings[best].On.N == 0:
 		l.Showings[best].On = e
+	default:
+		l.Showings[best].Twice = append(l.Showings[best].Twice, e)
 	}
-	return best >= 0
+	return true
 }
 
 // off gives a write back to the last showing whose write went to the same coil.

@@ -149,6 +149,9 @@ func TestFaultTableIsWhole(t *testing.T) {
 	}
 	// One needs more readers than the contract's board has: TestCrossedReadersAreNamed.
 	delete(known, "readers-crossed")
+	for fault := range linkFaults {
+		delete(known, fault)
+	}
 	for name := range known {
 		t.Errorf("fault %q has no row in the table", name)
 	}
@@ -211,5 +214,51 @@ func TestDemoPassesUnattended(t *testing.T) {
 		if _, ok := findStep(report, id, "passed"); !ok {
 			t.Errorf("step %q is not among the passed ones", id)
 		}
+	}
+}
+
+// Of a link's look-alike faults, what a link step names of each that the virtual board
+// can have: written from what the fault is, not from what the program prints. Beyond
+// the contract's table are those that only the name tells from others.
+var linkFaults = map[string]string{
+	"no-cable": "no link: ", "shield-missing": "network shield not found: ", "link-flaps": "link comes and goes: ", "wrong-mask": "wrong mask: ",
+	"wrong-controller": "wrong controller address: ", "connected-silent": "connected but silent: ", "no-reconnect": "no reconnect: ",
+	"wrong-unit": "wrong unit id: ", "wrong-function": "wrong function: ", "coil-plus-one": "coil one too high: ", "coil-minus-one": "coil one too low: ",
+	"coil-inverted": "value inverted: ", "coil-stays-on": "on but never off: ", "slow-coil": "writes come late: ", "writes-twice": "writes come twice: ",
+	"writes-lost": "writes are lost: ", "": "", "clone-chip": "", "gives-up-early": "", "weak-adapter": "", "misses": "",
+}
+
+func TestALinkStepNamesItsFault(t *testing.T) {
+	if testing.Short() {
+		t.Skip("many runs")
+	}
+	for fault, title := range linkFaults {
+		t.Run(fault, func(t *testing.T) {
+			t.Parallel()
+			args := []string{"--fault", fault}
+			if fault == "" {
+				args = nil
+			}
+			_, _, report := demoRun(t, args...)
+			var named []string
+			for _, s := range report.Steps {
+				for _, f := range s.Findings {
+					if s.ID == "link" && f.What == "fault" {
+						named = append(named, f.Value.Text)
+					}
+				}
+			}
+			if title == "" && len(named) > 0 {
+				t.Errorf("named %q; want nothing", named)
+			}
+			for _, n := range named {
+				if !strings.HasPrefix(n, title) {
+					t.Errorf("named %q; want %q", n, title)
+				}
+			}
+			if title != "" && len(named) == 0 {
+				t.Errorf("named nothing; want %q", title)
+			}
+		})
 	}
 }

@@ -140,6 +140,8 @@ func misbuild(b Build, fault string) Build {
 		b.Controller = neighbourOf(b.Controller)
 	case faultWrongSpeed:
 		b.Baud = 9600
+	case faultWrongMask:
+		b.Mask = "255.255.255.252"
 	}
 	return b
 }

@@ -112,6 +112,10 @@ func (b *Board) bootText(c cause) {
 }
 
 func (b *Board) bootNetwork() {
+	if b.fault(faultShieldMissing) {
+		b.print(textFault("network chip not found"))
+		return
+	}
 	b.print(textMAC(b.build.MAC), textAddress(b.build.IP, b.build.Mask, b.build.Gateway))
 }
 

@@ -56,7 +56,7 @@ func (b *Board) dial() {
 			b.dialIn(redialEvery)
 		}
 	}
-	if b.cfg.Controller == "" || b.build.Controller != b.cfg.Build.Controller {
+	if b.cfg.Controller == "" || b.fault(faultWrongMask) || b.build.Controller != b.cfg.Build.Controller {
 		b.after(dialTimeout, fail)
 		return
 	}
@@ -77,13 +77,13 @@ func (b *Board) dial() {
 		case err != nil:
 			fail()
 		case !b.net.link:
-			b.hangUp(newWire(c, byte(b.build.Unit)))
+			b.hangUp(newWire(c, b.unit()))
 		default:
-			b.connected(newWire(c, byte(b.build.Unit)))
+			b.connected(newWire(c, b.unit()))
 		}
 	}, func() {
 		if err == nil {
-			b.hangUp(newWire(c, byte(b.build.Unit)))
+			b.hangUp(newWire(c, b.unit()))
 		}
 	})
 }
@@ -101,8 +101,51 @@ func (b *Board) connected(w *wire) {
 	}
 }
 
+// unit is the unit id that requests carry.
+func (b *Board) unit() byte {
+	if b.fault(faultWrongUnit) {
+		return byte(b.build.Unit + 8)
+	}
+	return byte(b.build.Unit)
+}
+
+// meant is what a write asks for, after what a fault makes of it.
+func (b *Board) meant(coil int, on bool) (function byte, address uint16, value bool) {
+	function, address, value = writeSingleCoil, uint16(coil-b.build.Base), on
+	switch b.cfg.Fault {
+	case faultCoilPlusOne:
+		address++
+	case faultCoilMinusOne:
+		address--
+	case faultWrongFunction:
+		function = writeSingleReg
+	case faultCoilInverted:
+		value = !on
+	}
+	return function, address, value
+}
+
 // writeCoil tells the controller of a reader's coil and then the console.
 func (b *Board) writeCoil(reader int, on bool) {
+	switch {
+	case b.fault(faultSaysNothing):
+		return
+	case b.fault(faultWritesLost) && on:
+		if b.net.lost++; b.net.lost%2 == 0 {
+			b.print(textCoil(b.build.coil(reader), on))
+			return
+		}
+	case b.fault(faultWritesTwice):
+		b.sendCoil(reader, on)
+	}
+	b.sendCoil(reader, on)
+}
+
+func (b *Board) sendCoil(reader int, on bool) {
+	if b.net.busy { // the same once more
+		b.exchange(func() { b.sendCoil(reader, on) })
+		return
+	}
 	w, coil := b.net.conn, b.build.coil(reader)
 	if w != nil && w.closedByPeer() {
 		b.lost()
@@ -112,17 +155,14 @@ func (b *Board) writeCoil(reader int, on bool) {
 		b.print(textCoilFailed(coil, "no controller"))
 		return
 	}
-	address := coil - b.build.Base
-	if b.fault(faultCoilPlusOne) {
-		address = (address + 1) & 0xFFFF
-	}
+	function, address, value := b.meant(coil, on)
 	if b.cfg.CountFrames {
 		b.clock.Depart(1)
 	}
 	var err error
 	b.io(func() {
 		sent := false
-		sent, err = w.writeCoil(uint16(address), on, ioTimeout)
+		sent, err = w.writeCoil(function, address, value, ioTimeout)
 		if !sent && b.cfg.CountFrames {
 			b.clock.Land(1)
 		}

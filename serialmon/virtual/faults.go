@@ -40,6 +40,16 @@ const (
 	faultColdStart       = "cold-start"
 	faultReadersCrossed  = "readers-crossed"
 	faultGivesUpEarly    = "gives-up-early"
+	faultCoilMinusOne    = "coil-minus-one"
+	faultWrongUnit       = "wrong-unit"
+	faultWrongFunction   = "wrong-function"
+	faultCoilInverted    = "coil-inverted"
+	faultWritesTwice     = "writes-twice"
+	faultWritesLost      = "writes-lost"
+	faultSaysNothing     = "connected-silent"
+	faultShieldMissing   = "shield-missing"
+	faultLinkFlaps       = "link-flaps"
+	faultWrongMask       = "wrong-mask"
 )
 
 // Faults lists every fault that a board can have, those first that a
@@ -73,6 +83,16 @@ func Faults() []Fault {
 		{faultColdStart, "four starts in ten on the own supply hang before the network is up"},
 		{faultReadersCrossed, "of several readers the first two are exchanged: a tag on one shows as the other's"},
 		{faultGivesUpEarly, "the firmware looks for its network at the start only, and gives up before the room's switch is ready"},
+		{faultCoilMinusOne, "the firmware takes one off a coil's number twice"},
+		{faultWrongUnit, "the firmware asks for another unit id than planned, and prints the planned one"},
+		{faultWrongFunction, "the firmware writes a register where a coil is meant"},
+		{faultCoilInverted, "the coil goes off when the tag comes and on when it leaves"},
+		{faultWritesTwice, "each write is sent twice"},
+		{faultWritesLost, "every second write to switch on is told and never sent"},
+		{faultSaysNothing, "the controller is dialled and never written to"},
+		{faultShieldMissing, "the firmware does not find its network shield"},
+		{faultLinkFlaps, "the link is lost and found again every few seconds"},
+		{faultWrongMask, "the firmware was built with a mask that leaves the controller out"},
 	}
 }
 

@@ -18,6 +18,8 @@ func TestFaultNames(t *testing.T) {
 		"settings-silent", "lights-inverted", "master-lost", "stuck-programming", "last-card-lost", "cards-stay", "flicker",
 		"short-range", "no-cable", "wrong-controller", "coil-plus-one", "coil-stays-on", "slow-coil", "no-reconnect",
 		"misses", "weak-adapter", "cold-start", "readers-crossed", "gives-up-early",
+		"coil-minus-one", "wrong-unit", "wrong-function", "coil-inverted", "writes-twice", "writes-lost", "connected-silent",
+		"shield-missing", "link-flaps", "wrong-mask",
 	}
 	var got []string
 	for _, f := range virtual.Faults() {

@@ -24,7 +24,7 @@ func TestCoilRequest(t *testing.T) {
 		on   bool
 		want string
 	}{{true, "150100000006ff0500acff00"}, {false, "150100000006ff0500ac0000"}} {
-		if got := hex.EncodeToString(coilRequest(0x1501, 0xFF, 0x00AC, tt.on)); got != tt.want {
+		if got := hex.EncodeToString(coilRequest(0x1501, 0xFF, writeSingleCoil, 0x00AC, tt.on)); got != tt.want {
 			t.Errorf("coilRequest(on %t) = %s, want %s", tt.on, got, tt.want)
 		}
 	}
@@ -65,7 +65,7 @@ func TestCheckAnswer(t *testing.T) {
 func FuzzReadADU(f *testing.F) {
 	f.Add([]byte("\x15\x01\x00\x00\x00\x06\x01\x05\x00\x74\xff\x00"))
 	f.Add([]byte("\x15\x01\x00\x00\xff\xff\x01"))
-	request := coilRequest(0x1501, 1, 0x74, true)
+	request := coilRequest(0x1501, 1, writeSingleCoil, 0x74, true)
 	f.Fuzz(func(t *testing.T, in []byte) {
 		adu, err := readADU(bytes.NewReader(in))
 		if err != nil {
@@ -127,7 +127,7 @@ func TestWireAgainstAnotherServer(t *testing.T) {
 	w := newWire(conn, 17)
 	defer w.close()
 	for _, on := range []bool{true, false} {
-		if sent, err := w.writeCoil(116, on, 10*time.Second); !sent || err != nil {
+		if sent, err := w.writeCoil(writeSingleCoil, 116, on, 10*time.Second); !sent || err != nil {
 			t.Fatalf("writeCoil(116, %t) = %t, %v", on, sent, err)
 		}
 		got := <-handler.got
@@ -135,7 +135,7 @@ func TestWireAgainstAnotherServer(t *testing.T) {
 			t.Errorf("the server was asked %+v, want unit 17, coil 116, %t", got, on)
 		}
 	}
-	if _, err := w.writeCoil(500, true, 10*time.Second); !errors.Is(err, exception(2)) {
+	if _, err := w.writeCoil(writeSingleCoil, 500, true, 10*time.Second); !errors.Is(err, exception(2)) {
 		t.Errorf("writeCoil at an address that is refused: %v, want exception 02", err)
 	}
 	if w.closedByPeer() {

@@ -16,6 +16,8 @@ const (
 	noticeSpread = 600 * time.Millisecond
 	closeAfter   = 2 * time.Second // of a pulled cable
 	linkAgain    = time.Second     // to 1.5 s: that a cable is in
+	flapAfter    = 4 * time.Second // of a link, by the fault link-flaps
+	flapFor      = 700 * time.Millisecond
 	coilFrom     = 60 * time.Millisecond
 	coilTo       = 120 * time.Millisecond
 	coilSlow     = 1600 * time.Millisecond
@@ -39,6 +41,7 @@ type network struct {
 	queue   []func()    // exchanges to come
 	dials   int         // counts what was to be dialled; a timer of an earlier one is void
 	coils   []bool      // as each reader's should be
+	lost    int         // writes to switch on, by the fault writes-lost
 	coilDue []coilWrite // still to be made, in order
 	pulled  bool        // since the start the cable was out
 }
@@ -59,7 +62,7 @@ func neighbourOf(hostPort string) string {
 
 // linkFound is when the two ends of the cable have come to terms.
 func (b *Board) linkFound() {
-	if !b.net.cable || b.net.link || b.net.gaveUp {
+	if b.fault(faultShieldMissing) || !b.net.cable || b.net.link || b.net.gaveUp {
 		return
 	}
 	if b.net.dark {
@@ -68,9 +71,22 @@ func (b *Board) linkFound() {
 	}
 	b.net.link = true
 	b.print(textLink(true))
+	if b.fault(faultLinkFlaps) {
+		b.afterMove(flapAfter, b.flap)
+	}
 	if b.net.conn == nil {
 		b.dialIn(dialAfter)
 	}
+}
+
+// flap loses the link for a moment, as a plug does whose contacts are worn.
+func (b *Board) flap() {
+	if !b.net.link {
+		return
+	}
+	b.net.link = false
+	b.print(textLink(false))
+	b.afterMove(flapFor, b.linkFound)
 }
 
 // setCable pulls the network cable or puts it in.

@@ -14,6 +14,7 @@ import (
 // 3.1.3 (the header).
 const (
 	writeSingleCoil = 0x05
+	writeSingleReg  = 0x06 // 6.6, by the fault wrong-function only
 	exceptionBit    = 0x80
 	headerSize      = 7
 	aduMost         = 260
@@ -48,12 +49,12 @@ func (w *wire) closedByPeer() bool { return hungUp(w.conn) }
 
 // writeCoil asks for a coil to be switched. sent is false when the request has
 // certainly not left the board.
-func (w *wire) writeCoil(address uint16, on bool, within time.Duration) (sent bool, err error) {
+func (w *wire) writeCoil(function byte, address uint16, on bool, within time.Duration) (sent bool, err error) {
 	if err := w.conn.SetDeadline(time.Now().Add(within)); err != nil {
 		return false, err
 	}
 	w.txn++
-	request := coilRequest(w.txn, w.unit, address, on)
+	request := coilRequest(w.txn, w.unit, function, address, on)
 	if n, err := w.conn.Write(request); err != nil {
 		return n == len(request), err
 	}
@@ -64,7 +65,7 @@ func (w *wire) writeCoil(address uint16, on bool, within time.Duration) (sent bo
 	return true, checkAnswer(request, answer)
 }
 
-func coilRequest(txn uint16, unit byte, address uint16, on bool) []byte {
+func coilRequest(txn uint16, unit, function byte, address uint16, on bool) []byte {
 	value := uint16(0x0000)
 	if on {
 		value = 0xFF00
@@ -72,7 +73,7 @@ func coilRequest(txn uint16, unit byte, address uint16, on bool) []byte {
 	b := binary.BigEndian.AppendUint16(nil, txn)
 	b = binary.BigEndian.AppendUint16(b, 0) // protocol
 	b = binary.BigEndian.AppendUint16(b, 6) // bytes that follow
-	b = append(b, unit, writeSingleCoil)
+	b = append(b, unit, function)
 	b = binary.BigEndian.AppendUint16(b, address)
 	return binary.BigEndian.AppendUint16(b, value)
 }
