@@ -37,6 +37,8 @@ const (
 	FaultPortShut          = "port-shut"
 	FaultAcceptsAndCloses  = "accepts-and-closes"
 	FaultAcceptsSilently   = "controller-silent"
+	FaultNoHost            = "controller-not-there"
+	FaultNoRoute           = "wrong-subnet"
 	FaultNothingArrives    = "nothing-arrives"
 	FaultResetAtConnect    = "reset-at-each-connect"
 	FaultAfterReset        = "reconnects-only-after-a-reset"

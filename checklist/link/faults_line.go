@@ -30,11 +30,10 @@ func (v *view) connections() []Fault {
 			"See whether this computer has that address on the board's network (propwright bench PROP), and what its firewall does with the port.",
 			[]checklist.Entry{v.dialled}, "the board dials "+parsers.Printable(v.dialled.Event.Field("address")))}
 	}
-	open := connected(v.Entries)
-	if n := v.tagsSince(open); len(open) > 0 && n >= silentTags && len(v.asked) == 0 && len(v.told) == 0 {
+	if held, n := v.tagsWhileConnected(); n >= silentTags && len(v.asked) == 0 && len(v.told) == 0 {
 		return []Fault{fault(FaultConnectedSilent, "connected but silent",
 			"The firmware holds a connection and writes nothing: what it waits for before it writes, and whether it was built with a coil at all.",
-			open, fmt.Sprintf("connected, %d tags came, not one request", n))}
+			held, fmt.Sprintf("%d tags came while it was connected, and not one request", n))}
 	}
 	return nil
 }
@@ -42,11 +41,18 @@ func (v *view) connections() []Fault {
 // probed is what probes of the controller or the board came to.
 func (v *view) probed() (found []Fault) {
 	for _, p := range v.Probes {
+		if p.What != ProbeController && p.What != ProbeSocketsOf {
+			continue
+		}
 		f := Fault{Evidence: p.Evidence}
 		switch p.Result {
 		case ProbeSockets:
 			f.ID, f.Title = FaultSocketsUsedUp, "all sockets of the shield are used up"
 			f.Remedy = "The firmware opens connections and does not close them: it must stop each client that has ended, before it opens another. A reset frees them until the next time."
+		case ProbeNoHost:
+			f.ID, f.Title, f.Remedy = FaultNoHost, "nobody answers at the controller's address", "Whether the controller is on and its cable in; its address against the plan; its mask and this computer's."
+		case ProbeNoRoute:
+			f.ID, f.Title, f.Remedy = FaultNoRoute, "wrong subnet", "This computer has no way to the controller's network: plug it in there, or give a network card an address in it (propwright bench PROP)."
 		case ProbeRefused:
 			f.ID, f.Title, f.Remedy = FaultPortShut, "host up, port shut", "The port's number; whether the controller's Modbus server is switched on, and whom it lets in."
 		case ProbeClosed:
@@ -173,17 +179,21 @@ func hostOf(peer string) string {
 	return host
 }
 
-// tagsSince counts the tags that came since the first of the open connections.
-func (v *view) tagsSince(open []checklist.Entry) (n int) {
-	if len(open) == 0 {
-		return 0
-	}
+// tagsWhileConnected counts the tags that came while a connection was open, and says
+// which was.
+func (v *view) tagsWhileConnected() (held []checklist.Entry, n int) {
 	for _, w := range v.line.Showings {
-		if w.Came.At.After(open[0].At) {
-			n++
+		if open := v.openAt(w.Came); len(open) > 0 {
+			held, n = open, n+1
 		}
 	}
-	return n
+	return held, n
+}
+
+// openAt are the connections that were open when an entry came.
+func (v *view) openAt(at checklist.Entry) []checklist.Entry {
+	k := slices.IndexFunc(v.Entries, func(e checklist.Entry) bool { return e.N == at.N })
+	return connected(v.Entries[:max(k, 0)])
 }
 
 // requests are what is asked of whom: function, unit, coil, and by how many.

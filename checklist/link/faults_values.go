@@ -135,7 +135,7 @@ func (v *view) without() (Fault, bool) {
 		switch {
 		case w.On.N != 0:
 			met++
-		case v.Until.Sub(w.Came.At) >= pairAfter:
+		case v.Until.Sub(w.Came.At) >= pairAfter && len(v.openAt(w.Came)) > 0: // else there was nobody to write to
 			bare = append(bare, w.Came)
 			for _, e := range v.told {
 				if d := e.At.Sub(w.Came.At); d >= 0 && d <= pairAfter {

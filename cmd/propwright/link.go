@@ -39,13 +39,39 @@ Before a controller that is not this computer, --prop says which prop it is for:
 plan has to say what its coil drives. For a door or a motion somebody has to say that
 the room is empty and watched, with --room-clear yes.`
 
+const linkLong = `link looks at one prop's link alone and names what is wrong with it, with the evidence
+and what to try.
+
+Without --listen it only asks: who has the board's address (an ARP probe as RFC 5227
+describes it, where this system allows one), whether the controller's port is open, and
+what it answers to the reading of the prop's coil. Nothing is written.
+
+With --listen it stands in for the controller (or, with --to, in the line before it) while
+you show the prop's own tag a few times, and with --port it reads the board's console
+beside. What both sides tell is put on one time line.`
+
 func newLinkCmd(d deps) *cobra.Command {
+	o := linkPropOptions{}
+	o.during = time.Minute
 	cmd := &cobra.Command{
-		Use:   "link",
+		Use:   "link (PROP | watch | tap)",
 		Short: "The network link between a board and its controller",
-		Args:  unknownCommand,
-		RunE:  groupRun,
+		Long:  linkLong,
+		Example: `  propwright link harbour-bell
+  propwright link harbour-bell --listen 10.77.0.10:502 --port /dev/ttyUSB0 --for 2m --json`,
+		Args: checkArgs(cobra.MaximumNArgs(1)),
+		RunE: func(c *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return groupRun(c, args)
+			}
+			o.prop = args[0]
+			if err := o.check(); err != nil {
+				return err
+			}
+			return runLinkProp(c.Context(), d, o)
+		},
 	}
+	o.flags(cmd)
 	cmd.AddCommand(newLinkWatchCmd(d), newLinkTapCmd(d))
 	return cmd
 }
@@ -263,15 +289,7 @@ func (o linkOptions) mayTap(ctx context.Context, d deps) error {
 	if err != nil {
 		return err
 	}
-	switch item.Drives {
-	case "":
-		return hintedError{usageError{fmt.Errorf("tap: the plan does not say what prop %q drives", o.prop)}, "propwright plan add prop " + o.prop + " drives=light, or effect, door, motion"}
-	case "door", "motion":
-		if o.roomClear != "yes" {
-			return hintedError{usageError{fmt.Errorf("tap: prop %q drives a %s, which may move when its line is broken", o.prop, item.Drives)}, "--room-clear yes, once somebody has looked: the room is empty and watched, and stays so"}
-		}
-	}
-	return nil
+	return mayDrive("tap", item, o.roomClear)
 }
 
 // isLoopback reports whether an address is this computer's own.
