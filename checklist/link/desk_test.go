@@ -49,6 +49,18 @@ off_for = 5.0
 on_within = 5.0
 off_within = 5.0
 [[step]]
+id = "recovery"
+sitting = "bench"
+check = "link-recovery"
+[step.params]
+connect_within = 30.0
+recover_within = 30.0
+away_for = 5.0
+silent_for = 8.0
+drops = 200
+on_within = 5.0
+off_within = 5.0
+[[step]]
 id = "clean-up"
 sitting = "site"
 check = "clean-up-site"
@@ -80,12 +92,15 @@ type desk struct {
 	oblivious  bool // notices nothing of a cable pull
 	lateReturn bool // comes back to a controller only when it has something to write
 	starts     func(n int) bool
+	sockets    int  // that the board never frees; 0 for one that does
+	hangs      bool // once a write has no answer, it waits for ever
 
 	mu              sync.Mutex
 	conn            uint64 // number of the open connection; 0 for none
 	conns, powerups int
 	usbOut, powered bool // powered: by its own supply
 	paused          bool
+	muted, hung     bool
 	lit             bool
 	placed          int
 }
@@ -109,7 +124,7 @@ func newDesk(t *testing.T, earlier []checklist.Entry, change func(*desk, *checkl
 		change(d, &it)
 	}
 	d.rig = checklisttest.NewRig(t, steps, it, checklist.Checks{
-		"link": link.Check{StandIn: d}, "in-service": link.InService{StandIn: d}, "clean-up-site": link.CleanUpSite{StandIn: d},
+		"link": link.Check{StandIn: d}, "in-service": link.InService{StandIn: d}, "link-recovery": link.Recovery{StandIn: d}, "clean-up-site": link.CleanUpSite{StandIn: d},
 	}, earlier)
 	d.rig.Person.Hands = d.hands
 	for _, e := range earlier {
@@ -177,7 +192,7 @@ func (d *desk) boot() {
 
 func (d *desk) connect() {
 	d.mu.Lock()
-	if d.conn != 0 {
+	if d.conn != 0 || d.sockets > 0 && d.conns >= d.sockets {
 		d.mu.Unlock()
 		return
 	}
@@ -210,16 +225,20 @@ func (d *desk) write(on bool) {
 	conn := d.conn
 	d.lit = on
 	d.mu.Unlock()
-	if conn == 0 || d.deaf {
+	if conn == 0 || d.deaf || d.hung {
 		return
 	}
-	value := 0
+	d.hung = d.hangs && d.muted
+	value, answer := 0, d.answer
+	if d.muted {
+		answer = ""
+	}
 	if on {
 		value = 1
 	}
 	d.rig.Frame(checklist.Frame{
 		Kind: checklist.FrameRequest, Conn: conn, Peer: "10.77.0.57:50001", Unit: d.unit, Function: 5,
-		Address: d.coil - 1, Coil: d.coil, Values: []int{value}, Answer: d.answer,
+		Address: d.coil - 1, Coil: d.coil, Values: []int{value}, Answer: answer,
 	})
 }
 
@@ -227,6 +246,18 @@ func (d *desk) write(on bool) {
 func (d *desk) Pause() error {
 	d.hangUp()
 	d.paused = true
+	return nil
+}
+
+// Mute has it take writes and not answer.
+func (d *desk) Mute(on bool) { d.muted = on }
+
+// Drop ends the board's connection.
+func (d *desk) Drop() error {
+	d.hangUp()
+	if !d.lateReturn {
+		d.comeBack(4 * time.Second)
+	}
 	return nil
 }
 

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"net"
+	"sync/atomic"
 	"time"
 )
 
@@ -14,6 +15,7 @@ import (
 type StandIn struct {
 	*Tap
 	server *server
+	muted  atomic.Bool
 }
 
 // Listen starts a stand-in that ends with ctx or with Close. Its error is a
@@ -26,20 +28,24 @@ func Listen(ctx context.Context, config Config) (*StandIn, error) {
 	if err != nil {
 		return nil, fmt.Errorf("stand-in: %w", err)
 	}
-	tap, err := newTap(ctx, config, func() (farSide, error) {
-		f := &front{config: config, server: server}
+	s := &StandIn{server: server}
+	s.Tap, err = newTap(ctx, config, func() (farSide, error) {
+		f := &front{config: config, server: server, muted: &s.muted}
 		return f.open(), nil
 	})
 	if err != nil {
 		return nil, errors.Join(err, server.stop())
 	}
-	s := &StandIn{tap, server}
 	context.AfterFunc(ctx, func() { _ = s.Close() })
 	return s, nil
 }
 
 // Coil reports whether a coil is on; coils count from the base.
 func (s *StandIn) Coil(n int) bool { return s.server.coil(n - s.config.Base) }
+
+// Mute has requests taken and left without an answer, as by a controller whose program
+// stands, until it is called with false.
+func (s *StandIn) Mute(on bool) { s.muted.Store(on) }
 
 // Close ends the stand-in and its connections and waits for its goroutines.
 // Closing twice is no error.
@@ -54,6 +60,7 @@ type front struct {
 	config Config
 	server *server
 	behind net.Conn
+	muted  *atomic.Bool
 }
 
 // A piped connection is the tap's end of a connection to a front.
@@ -106,7 +113,7 @@ func (f *front) serve(requests io.Reader, replies io.Writer) error {
 // the connection on an illegal data value, where the protocol has exception 03
 // (Application Protocol V1.1b3, 7), so the front says that itself.
 func (f *front) answer(adu []byte, r Request) []byte {
-	if f.config.OnlyUnit && r.Unit != f.config.Unit {
+	if f.muted.Load() || f.config.OnlyUnit && r.Unit != f.config.Unit {
 		return nil
 	}
 	if !r.Sound {

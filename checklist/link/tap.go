@@ -156,6 +156,12 @@ func (t *Tap) Refused() uint64 { return t.refused.Load() }
 // end. It returns once their ends are on record. Pausing twice is no error.
 func (t *Tap) Pause() error {
 	err := t.deafen()
+	return errors.Join(err, t.Drop())
+}
+
+// Drop ends the connections that are open, and goes on listening where it does. It
+// returns once their ends are on record.
+func (t *Tap) Drop() error {
 	t.mu.Lock()
 	open := make([]*tapped, 0, len(t.conns))
 	for _, c := range t.conns {
@@ -166,7 +172,7 @@ func (t *Tap) Pause() error {
 		c.end(endedByTap)
 		<-c.recorded
 	}
-	return err
+	return nil
 }
 
 // deafen gives the address up.

@@ -116,6 +116,7 @@ func checksWith(standIn *link.StandIn, ranging reach.Range) checklist.Checks {
 	checks["range"] = ranging
 	checks["repeat"] = reach.Repeat{}
 	checks["link"] = link.Check{StandIn: standIn}
+	checks["link-recovery"] = link.Recovery{StandIn: standIn}
 	checks["in-service"] = link.InService{StandIn: standIn}
 	checks["coil-at-restart"] = link.AtRestart{StandIn: standIn}
 	checks["coil-when-dead"] = link.WhenDead{StandIn: standIn}
