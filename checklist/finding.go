@@ -58,6 +58,8 @@ type Finding struct {
 	Rests   []Ref     `json:"evidence"`        // never empty for a pass
 	Caution string    `json:"caution,omitempty"`
 	Curve   *Curve    `json:"curve,omitempty"` // a picture of what the value came from
+	// TimeLine is another such picture, of a link.
+	TimeLine *TimeLine `json:"time_line,omitempty"`
 }
 
 // A Quantity is a figure with its unit, or a text where the thing is no figure.

@@ -65,8 +65,12 @@ func (k Check) Run(ctx context.Context, s *checklist.Scene) ([]checklist.Finding
 			return nil, err
 		}
 		found := judgeTrials(s, r, trials, l)
+		line := PairUp(ofTheStep(s), readers(s.Item)).of(r, readers(s.Item))
 		for i := range found {
 			found[i].Reader = r.Index
+			if found[i].What == whatDelay {
+				found[i].TimeLine = picture(line, l.fail)
+			}
 		}
 		findings = append(findings, found...)
 		for _, t := range trials {

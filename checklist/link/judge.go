@@ -136,10 +136,13 @@ func toggleFinding(f checklist.Finding, trials []coilTrial) checklist.Finding {
 	return f
 }
 
+// whatDelay is what the finding on the delay is about.
+const whatDelay = "tag to coil"
+
 // delayFinding holds the slowest presentation against the limits.
 func delayFinding(trials []coilTrial, l limits) checklist.Finding {
 	f := checklist.Finding{
-		What: "tag to coil", How: checklist.Measured, Verdict: checklist.Passed, Rests: rests(trials),
+		What: whatDelay, How: checklist.Measured, Verdict: checklist.Passed, Rests: rests(trials),
 		Limit: ptr(checklist.Number(l.pass.Seconds(), "s", fmt.Sprintf("%g s, failed over %g s", l.pass.Seconds(), l.fail.Seconds()))),
 	}
 	var delays []float64

@@ -82,6 +82,12 @@ func (l TimeLine) Spread() (s Spread) {
 	return s
 }
 
+// of is the part of a time line that is one reader's.
+func (l TimeLine) of(r checklist.Reader, all []checklist.Reader) TimeLine {
+	l.Showings = slices.DeleteFunc(slices.Clone(l.Showings), func(w Showing) bool { return readerOf(all, w.Reader).Index != r.Index })
+	return l
+}
+
 // PairUp puts the console's words of tags and the writes at the controller on one
 // time line. Pairs are looked for both ways, for the console's word may arrive after
 // the frame. A write belongs to the nearest tag that has none yet.

@@ -196,7 +196,7 @@ func findingOf(f checklist.Finding, ex *excerpter) Finding {
 	excerpts, elided := ex.of(f.Rests)
 	return Finding{
 		What: f.What, Verdict: f.Verdict, Value: f.Value, Limit: f.Limit, How: f.How, Note: f.Note,
-		Reader: f.Reader, Caution: f.Caution, Evidence: refs, Excerpts: excerpts, Elided: elided, Curve: f.Curve,
+		Reader: f.Reader, Caution: f.Caution, Evidence: refs, Excerpts: excerpts, Elided: elided, Curve: f.Curve, TimeLine: f.TimeLine,
 	}
 }
 

@@ -22,7 +22,7 @@ var pageTemplate = sync.OnceValues(func() (*template.Template, error) {
 	text := strings.Replace(pageText, "/* page.css */", pageStyle, 1)
 	return template.New(FileHTML).Funcs(template.FuncMap{
 		"time": dayAndTime, "clock": clockTime, "span": span, "figure": figure, "interval": interval,
-		"seconds": seconds, "upper": strings.ToUpper, "number": number, "curve": drawCurve,
+		"seconds": seconds, "upper": strings.ToUpper, "number": number, "curve": drawCurve, "timeline": drawTimeLine,
 	}).Parse(text)
 })
 

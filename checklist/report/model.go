@@ -180,6 +180,8 @@ type Finding struct {
 	Elided   int                 `json:"elided"` // pieces of evidence that are not among the excerpts
 	// Curve is what to draw beside the value, nil where there is nothing.
 	Curve *checklist.Curve `json:"curve,omitempty"`
+	// TimeLine is the same of a link.
+	TimeLine *checklist.TimeLine `json:"time_line,omitempty"`
 }
 
 // A Ref points at evidence as checklist.Ref does.
