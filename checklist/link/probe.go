@@ -180,7 +180,7 @@ func ms(d time.Duration) float64 { return float64(d.Microseconds()) / 1000 }
 // ProbeSocketsAt opens connections to a port of a board until one is refused, one more
 // than the larger shield has sockets at most, and closes them again. A board that took
 // exactly four or eight and then no more has no socket left.
-func ProbeSocketsAt(ctx context.Context, addr string, wait time.Duration) Probe {
+func ProbeSocketsAt(ctx context.Context, dial func(ctx context.Context, addr string) (net.Conn, error), addr string) Probe {
 	p := Probe{What: ProbeSocketsOf, Target: addr, Result: ProbeOK}
 	var open []net.Conn
 	defer func() {
@@ -190,7 +190,7 @@ func ProbeSocketsAt(ctx context.Context, addr string, wait time.Duration) Probe 
 	}()
 	most := socketCounts[len(socketCounts)-1] + 1
 	for len(open) < most {
-		conn, err := (&net.Dialer{Timeout: wait}).DialContext(ctx, "tcp", addr)
+		conn, err := dial(ctx, addr)
 		if err != nil {
 			p.Evidence = []string{fmt.Sprintf("%d connections taken, the next one: %v", len(open), reason(err))}
 			p.Result = dialResult(err)

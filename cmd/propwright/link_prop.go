@@ -201,7 +201,7 @@ func probeNetwork(ctx context.Context, item checklist.Item, cards []link.Card, s
 		return []link.Probe{{What: link.ProbeAddress, Target: item.Board.IP, Result: link.ProbeSkipped, Evidence: []string{"the plan has no address for the board"}}}
 	}
 	if socketsPort != 0 {
-		probes = append(probes, link.ProbeSocketsAt(ctx, netip.AddrPortFrom(ip, socketsPort).String(), benchAnswer))
+		probes = append(probes, link.ProbeSocketsAt(ctx, dialBoard, netip.AddrPortFrom(ip, socketsPort).String()))
 	}
 	card := facing(cards, ip)
 	skip := func(why string) []link.Probe {
@@ -235,6 +235,10 @@ func probeNetwork(ctx context.Context, item checklist.Item, cards []link.Card, s
 		probes = append(probes, p)
 	}
 	return probes
+}
+
+func dialBoard(ctx context.Context, addr string) (net.Conn, error) {
+	return (&net.Dialer{Timeout: benchAnswer}).DialContext(ctx, "tcp", addr)
 }
 
 // mostAsked bounds how many addresses are asked for at once.
