@@ -2,6 +2,7 @@ package link_test
 
 import (
 	"fmt"
+	"net"
 	"net/netip"
 	"slices"
 	"strconv"
@@ -245,5 +246,27 @@ func TestTheSpreadOfDelays(t *testing.T) {
 	want := link.Spread{N: 4, Least: 0.09, Median: 0.11, Most: 0.30, Off: 0.036}
 	if diff := cmp.Diff(want, got, cmp.Comparer(func(a, b float64) bool { return a-b < 1e-9 && b-a < 1e-9 })); diff != "" {
 		t.Errorf("spread (-want +got):\n%s", diff)
+	}
+}
+
+// Two real connections from two addresses at the stand-in write one coil.
+func TestTwoBoardsAtTheStandIn(t *testing.T) {
+	s, l := listen(t, nil)
+	for _, from := range []string{"127.0.0.2", "127.0.0.3"} {
+		dialer := net.Dialer{LocalAddr: &net.TCPAddr{IP: net.ParseIP(from)}}
+		conn, err := dialer.DialContext(t.Context(), "tcp", s.Addr())
+		if err != nil {
+			t.Skipf("this system has no %s: %v", from, err)
+		}
+		defer conn.Close()
+		ask(t, conn, framed(1, unhex(t, "05 00 74 FF 00"))) // address 116, coil 117
+	}
+	var entries []checklist.Entry
+	for i, f := range l.all() {
+		entries = append(entries, checklist.Entry{N: int64(i + 1), At: f.At, Type: checklist.EntryFrame, Frame: &f})
+	}
+	found := link.NameFaults(link.Seen{Item: item(), Entries: entries, Until: stamp.Add(time.Minute)})
+	if len(found) != 1 || found[0].ID != link.FaultTwoBoards || !strings.Contains(found[0].Evidence[0], "127.0.0.2 and 127.0.0.3") {
+		t.Errorf("named %+v; want two boards, and which", found)
 	}
 }

@@ -56,6 +56,10 @@ func (b *Board) dial() {
 			b.dialIn(redialEvery)
 		}
 	}
+	if b.fault(faultSocketsLeak) && b.net.sockets >= shieldSockets {
+		b.after(dialTimeout, fail)
+		return
+	}
 	if b.cfg.Controller == "" || b.fault(faultWrongMask) || b.build.Controller != b.cfg.Build.Controller {
 		b.after(dialTimeout, fail)
 		return
@@ -92,6 +96,8 @@ func (b *Board) dial() {
 // kept what it was told before.
 func (b *Board) connected(w *wire) {
 	b.net.conn = w
+	b.net.sockets++
+	b.misbehave(w)
 	b.print(textController(b.build.Controller, "connected"))
 	b.watchConnection(w)
 	for reader, on := range b.net.coils {
@@ -123,6 +129,21 @@ func (b *Board) meant(coil int, on bool) (function byte, address uint16, value b
 		value = !on
 	}
 	return function, address, value
+}
+
+// misbehave is what two faults make of a connection.
+func (b *Board) misbehave(w *wire) {
+	switch b.cfg.Fault {
+	case faultConnectResets:
+		b.after(upsetAfter, func() { b.start(causeBrownOut) })
+	case faultSocketsLeak:
+		b.after(upsetAfter, func() {
+			if b.net.conn == w && !b.net.busy {
+				b.lost()
+				b.dialIn(dialAfter)
+			}
+		})
+	}
 }
 
 // writeCoil tells the controller of a reader's coil and then the console.

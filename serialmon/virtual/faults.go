@@ -50,6 +50,8 @@ const (
 	faultShieldMissing   = "shield-missing"
 	faultLinkFlaps       = "link-flaps"
 	faultWrongMask       = "wrong-mask"
+	faultSocketsLeak     = "sockets-leak"
+	faultConnectResets   = "connect-resets"
 )
 
 // Faults lists every fault that a board can have, those first that a
@@ -93,6 +95,8 @@ func Faults() []Fault {
 		{faultShieldMissing, "the firmware does not find its network shield"},
 		{faultLinkFlaps, "the link is lost and found again every few seconds"},
 		{faultWrongMask, "the firmware was built with a mask that leaves the controller out"},
+		{faultSocketsLeak, "the firmware connects anew again and again and frees no socket: after four there are no more"},
+		{faultConnectResets, "the board starts anew whenever it has connected"},
 	}
 }
 

@@ -19,7 +19,7 @@ func TestFaultNames(t *testing.T) {
 		"short-range", "no-cable", "wrong-controller", "coil-plus-one", "coil-stays-on", "slow-coil", "no-reconnect",
 		"misses", "weak-adapter", "cold-start", "readers-crossed", "gives-up-early",
 		"coil-minus-one", "wrong-unit", "wrong-function", "coil-inverted", "writes-twice", "writes-lost", "connected-silent",
-		"shield-missing", "link-flaps", "wrong-mask",
+		"shield-missing", "link-flaps", "wrong-mask", "sockets-leak", "connect-resets",
 	}
 	var got []string
 	for _, f := range virtual.Faults() {

@@ -14,14 +14,17 @@ const (
 	lookEvery    = time.Second
 	noticeCable  = 300 * time.Millisecond // to 900: that a cable is out
 	noticeSpread = 600 * time.Millisecond
-	closeAfter   = 2 * time.Second // of a pulled cable
-	linkAgain    = time.Second     // to 1.5 s: that a cable is in
-	flapAfter    = 4 * time.Second // of a link, by the fault link-flaps
-	flapFor      = 700 * time.Millisecond
-	coilFrom     = 60 * time.Millisecond
-	coilTo       = 120 * time.Millisecond
-	coilSlow     = 1600 * time.Millisecond
-	pulseFor     = time.Second // that a pulsing coil stays on
+	closeAfter   = 2 * time.Second        // of a pulled cable
+	linkAgain    = time.Second            // to 1.5 s: that a cable is in
+	upsetAfter   = 500 * time.Millisecond // of a connection, by the faults connect-resets and sockets-leak
+	// shieldSockets is how many sockets the smaller shield's chip has (W5100 data sheet).
+	shieldSockets = 4
+	flapAfter     = 4 * time.Second // of a link, by the fault link-flaps
+	flapFor       = 700 * time.Millisecond
+	coilFrom      = 60 * time.Millisecond
+	coilTo        = 120 * time.Millisecond
+	coilSlow      = 1600 * time.Millisecond
+	pulseFor      = time.Second // that a pulsing coil stays on
 	// switchTakes is how long a room's network switch needs from its power until it
 	// passes anything on (common practice, no source).
 	switchTakes = 2 * time.Minute
@@ -41,6 +44,7 @@ type network struct {
 	queue   []func()    // exchanges to come
 	dials   int         // counts what was to be dialled; a timer of an earlier one is void
 	coils   []bool      // as each reader's should be
+	sockets int         // connections since the start
 	lost    int         // writes to switch on, by the fault writes-lost
 	coilDue []coilWrite // still to be made, in order
 	pulled  bool        // since the start the cable was out
