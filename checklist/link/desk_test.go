@@ -221,17 +221,17 @@ func (d *desk) write(on bool) {
 	if lost && d.lateReturn {
 		d.connect()
 	}
-	d.mu.Lock()
-	conn := d.conn
-	d.lit = on
-	d.mu.Unlock()
-	if conn == 0 || d.deaf || d.hung {
-		return
-	}
-	d.hung = d.hangs && d.muted
 	value, answer := 0, d.answer
-	if d.muted {
+	d.mu.Lock()
+	conn, hung := d.conn, d.hung
+	d.lit = on
+	if d.muted && conn != 0 {
 		answer = ""
+		d.hung = d.hangs
+	}
+	d.mu.Unlock()
+	if conn == 0 || d.deaf || hung {
+		return
 	}
 	if on {
 		value = 1
@@ -250,7 +250,11 @@ func (d *desk) Pause() error {
 }
 
 // Mute has it take writes and not answer.
-func (d *desk) Mute(on bool) { d.muted = on }
+func (d *desk) Mute(on bool) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.muted = on
+}
 
 // Drop ends the board's connection.
 func (d *desk) Drop() error {
