@@ -1,6 +1,7 @@
 package main
 
 import (
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -18,9 +19,12 @@ func TestALineLeftOpenIsGivenOut(t *testing.T) {
 			raw, end string
 			after    time.Duration
 		}
+		var mu sync.Mutex // timers give out in goroutines of their own
 		var got []given
 		from := time.Now()
 		c := newConsole(clock.Real(), parsers.NewStream(), func(e checklist.Entry) (checklist.Entry, error) {
+			mu.Lock()
+			defer mu.Unlock()
 			got = append(got, given{string(e.Event.Raw), e.Event.End, time.Since(from)})
 			return e, nil
 		})
@@ -30,6 +34,8 @@ func TestALineLeftOpenIsGivenOut(t *testing.T) {
 			}
 			time.Sleep(3 * time.Second)
 		}
+		mu.Lock()
+		defer mu.Unlock()
 		want := []given{{"ready", "\r", quietSettle}, {"show a card: ", parsers.EndCut, 3*time.Second + quietFlush}}
 		if len(got) != len(want) || got[0] != want[0] || got[1] != want[1] {
 			t.Errorf("given out: %+v; want %+v", got, want)
