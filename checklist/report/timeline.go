@@ -77,6 +77,6 @@ func drawTimeLine(l *checklist.TimeLine) template.HTML {
 	if l.LimitMS > 0 {
 		caption += fmt.Sprintf(" Dashes: the limit, %s s.", number(float64(l.LimitMS)/1000))
 	}
-	return template.HTML(fmt.Sprintf(`<figure class="curve"><svg viewBox="0 0 %g %g" role="img" aria-label="tags and coil writes on one time line">%s</svg><figcaption>%s</figcaption></figure>`,
+	return template.HTML(fmt.Sprintf(`<figure class="curve timeline"><svg viewBox="0 0 %g %g" role="img" aria-label="tags and coil writes on one time line">%s</svg><figcaption>%s</figcaption></figure>`,
 		lineWide, bottom+lineBottom-lineTop, b.String(), caption))
 }
