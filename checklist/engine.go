@@ -26,6 +26,11 @@ type Engine struct {
 	Decided func(d Decision)
 	// Reopened, where set, is told when a re-flash has opened steps again.
 	Reopened func()
+	// Failed, where set, looks for the cause of a step that has just failed and returns
+	// what came of it, nil where nobody looked; with an error, what there was until then.
+	// Where the cause was repaired the step runs again, with all that rested on what the
+	// repair changed.
+	Failed func(context.Context, Decision) (*Diagnosis, error)
 	// Commands, where set, brings what the person says unasked; closed, it says that
 	// the person has gone.
 	Commands <-chan Command
@@ -74,8 +79,8 @@ func (e *Engine) Check() error {
 
 // Run walks the steps of a sitting that are not decided yet and returns the
 // worst verdict of the sitting; a step that may be skipped and was does not
-// count. After a re-flash it begins with the first step that is open by then. An
-// error means that the run stopped on the way and can be resumed.
+// count. After a re-flash or a repair it begins with the first step that is open by
+// then. An error means that the run stopped on the way and can be resumed.
 func (e *Engine) Run(ctx context.Context, sitting Sitting) (Verdict, error) {
 	if err := e.Check(); err != nil {
 		return NotConfirmed, err
@@ -90,8 +95,13 @@ func (e *Engine) Run(ctx context.Context, sitting Sitting) (Verdict, error) {
 			}
 		}
 		worst, err := e.walk(ctx, sitting, told)
-		if pending = errors.Is(err, errReflash); !pending {
+		pending = errors.Is(err, errReflash)
+		repaired := errors.Is(err, errRepaired)
+		if !pending && !repaired {
 			return worst, err
+		}
+		if repaired && e.Reopened != nil {
+			e.Reopened()
 		}
 	}
 }
@@ -127,6 +137,9 @@ func (e *Engine) walk(ctx context.Context, sitting Sitting, told map[Place]bool)
 			e.Decided(d)
 		}
 		told[step.Place()] = true
+		if err := e.afterFailure(ctx, d); err != nil {
+			return NotConfirmed, fmt.Errorf("step %q: %w", step.ID, err)
+		}
 	}
 	return worst, nil
 }
@@ -183,7 +196,7 @@ func (e *Engine) decide(ctx context.Context, step Step, decided map[Place]Outcom
 }
 
 // beginnings are the entries with which earlier attempts at the step began,
-// since its evidence last expired.
+// since its evidence last expired or what failed it was repaired.
 func (e *Engine) beginnings(step Step) []Entry {
 	var begun []Entry
 	for _, entry := range e.Log.Entries(0) {
@@ -191,6 +204,8 @@ func (e *Engine) beginnings(step Step) []Entry {
 		case entry.Type == EntryBegin && entry.place() == step.Place():
 			begun = append(begun, entry)
 		case entry.Type == EntryExpire && len(step.spoils(entry.Changed)) > 0:
+			begun = nil
+		case entry.cures() && entry.place() == step.Place():
 			begun = nil
 		}
 	}

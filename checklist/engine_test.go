@@ -218,3 +218,96 @@ func TestUnknownKindOfCheckIsRefusedBeforeAnythingRuns(t *testing.T) {
 		}
 	})
 }
+
+// A failed step whose cause was found and repaired runs again as the proof, and so does
+// what rested on what the repair changed; what it opened for its dependants is used.
+func TestARepairedStepRunsAgainAsTheProof(t *testing.T) {
+	for name, tt := range map[string]struct {
+		made  *checklist.Diagnosis
+		calls []string
+		worst checklist.Verdict
+	}{
+		"cured": {&checklist.Diagnosis{Cured: true, Repairs: []checklist.DiagnosisRepair{{Cause: checklist.DiagnosisCause{ID: "c", Title: "C"}, Cured: true}}},
+			[]string{"first", "third", "third"}, checklist.Passed},
+		"cured by a change": {&checklist.Diagnosis{Cured: true, Changed: []string{"soldering"}}, []string{"first", "third", "first", "third"}, checklist.Passed},
+		"not cured":         {&checklist.Diagnosis{}, []string{"first", "third"}, checklist.Failed},
+		"nobody looked":     {nil, []string{"first", "third"}, checklist.Failed},
+	} {
+		t.Run(name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				var calls []string
+				broken := true
+				e, keep := engineOf(t, nil, checklist.Checks{
+					"first": verdictCheck(&calls, "first", checklist.Passed), "second": verdictCheck(new([]string), "second", checklist.Passed),
+					"third": checklist.BlindCheckFunc(func(ctx context.Context, s *checklist.Scene) ([]checklist.Finding, error) {
+						if len(s.Measures("m")) > 0 {
+							t.Error("the proof sees what was measured before the repair")
+						}
+						v := checklist.Passed
+						if broken {
+							v = checklist.Failed
+						}
+						return verdictCheck(&calls, "third", v).Run(ctx, s)
+					}),
+				})
+				asked := 0
+				e.Failed = func(_ context.Context, d checklist.Decision) (*checklist.Diagnosis, error) {
+					asked++
+					if d.Step.ID != "three" {
+						t.Errorf("asked about step %q, which did not fail", d.Step.ID)
+					}
+					broken = false
+					return tt.made, nil
+				}
+				worst, err := e.Run(t.Context(), checklist.Bench)
+				if err != nil || worst != tt.worst || asked != 1 {
+					t.Errorf("Run = %q, %v, asked %d times; want %q, once", worst, err, asked, tt.worst)
+				}
+				if diff := cmp.Diff(tt.calls, calls); diff != "" {
+					t.Errorf("checks run (-want +got):\n%s", diff)
+				}
+				// The record stays, with the failed verdict before it and the proof after it.
+				var places []string
+				for _, entry := range keep.kept {
+					if entry.Step == "three" && entry.Outcome != nil {
+						places = append(places, string(entry.Outcome.Verdict))
+					}
+					if entry.Diagnosis != nil {
+						places = append(places, entry.Step)
+					}
+				}
+				want := []string{"failed"}
+				if tt.made != nil {
+					want = append(want, "three")
+				}
+				if tt.worst == checklist.Passed {
+					want = append(want, "passed")
+				}
+				if diff := cmp.Diff(want, places); diff != "" {
+					t.Errorf("on record (-want +got):\n%s", diff)
+				}
+			})
+		})
+	}
+}
+
+// What was found out until somebody broke the looking off is on record all the same.
+func TestADiagnosisBrokenOffIsOnRecord(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var calls []string
+		e, keep := engineOf(t, nil, checklist.Checks{
+			"first": verdictCheck(&calls, "first", checklist.Failed), "second": verdictCheck(&calls, "second", checklist.Passed),
+			"third": verdictCheck(&calls, "third", checklist.Passed),
+		})
+		e.Failed = func(context.Context, checklist.Decision) (*checklist.Diagnosis, error) {
+			return &checklist.Diagnosis{Tests: []checklist.DiagnosisTest{{Ask: "a", Answer: "b"}}}, checklist.ErrPersonGone
+		}
+		if _, err := e.Run(t.Context(), checklist.Bench); !errors.Is(err, checklist.ErrPersonGone) {
+			t.Errorf("Run: %v, want that the person has gone", err)
+		}
+		last := keep.kept[len(keep.kept)-1]
+		if last.Diagnosis == nil || len(last.Diagnosis.Tests) != 1 || last.Step != "one" {
+			t.Errorf("last entry %+v; want the diagnosis of step one", last)
+		}
+	})
+}

@@ -16,16 +16,17 @@ type Entry struct {
 	Step    string    `json:"step,omitempty"`   // the step that was under way
 	Reader  int       `json:"reader,omitempty"` // the reader that the step was about, where it is each reader's own
 
-	Run      *RunHeader     `json:"run,omitempty"`
-	Event    *parsers.Event `json:"event,omitempty"`
-	Frame    *Frame         `json:"frame,omitempty"`
-	Instruct *Instruction   `json:"instruct,omitempty"`
-	Answer   *Answer        `json:"answer,omitempty"`
-	Measure  *Measure       `json:"measure,omitempty"`
-	Outcome  *Outcome       `json:"outcome,omitempty"`
-	Changed  []string       `json:"changed,omitempty"`
-	Reflash  *Reflash       `json:"reflash,omitempty"`
-	Note     string         `json:"note,omitempty"`
+	Run       *RunHeader     `json:"run,omitempty"`
+	Event     *parsers.Event `json:"event,omitempty"`
+	Frame     *Frame         `json:"frame,omitempty"`
+	Instruct  *Instruction   `json:"instruct,omitempty"`
+	Answer    *Answer        `json:"answer,omitempty"`
+	Measure   *Measure       `json:"measure,omitempty"`
+	Outcome   *Outcome       `json:"outcome,omitempty"`
+	Changed   []string       `json:"changed,omitempty"`
+	Reflash   *Reflash       `json:"reflash,omitempty"`
+	Diagnosis *Diagnosis     `json:"diagnosis,omitempty"`
+	Note      string         `json:"note,omitempty"`
 }
 
 // place is the step that was under way.
@@ -36,17 +37,18 @@ type EntryType string
 
 // The types of entry.
 const (
-	EntryRun      EntryType = "run"      // a process takes up the run: first entry, and again at each resume
-	EntryEvent    EntryType = "event"    // what the console said, or what the computer saw of the line
-	EntryFrame    EntryType = "frame"    // what passed at the controller's side
-	EntryInstruct EntryType = "instruct" // what the person was asked to do
-	EntryAnswer   EntryType = "answer"   // what the person said
-	EntryMeasure  EntryType = "measure"  // what the tool counted or timed
-	EntryBegin    EntryType = "begin"    // a step begins, or begins again
-	EntryVerdict  EntryType = "verdict"  // a step is decided
-	EntryExpire   EntryType = "expire"   // evidence that rested on Changed no longer holds
-	EntryReflash  EntryType = "reflash"  // the port is let go for new firmware, or the board is back with it
-	EntryNote     EntryType = "note"     // a remark for the report
+	EntryRun       EntryType = "run"       // a process takes up the run: first entry, and again at each resume
+	EntryEvent     EntryType = "event"     // what the console said, or what the computer saw of the line
+	EntryFrame     EntryType = "frame"     // what passed at the controller's side
+	EntryInstruct  EntryType = "instruct"  // what the person was asked to do
+	EntryAnswer    EntryType = "answer"    // what the person said
+	EntryMeasure   EntryType = "measure"   // what the tool counted or timed
+	EntryBegin     EntryType = "begin"     // a step begins, or begins again
+	EntryVerdict   EntryType = "verdict"   // a step is decided
+	EntryExpire    EntryType = "expire"    // evidence that rested on Changed no longer holds
+	EntryReflash   EntryType = "reflash"   // the port is let go for new firmware, or the board is back with it
+	EntryDiagnosis EntryType = "diagnosis" // the cause of a failed step was looked for
+	EntryNote      EntryType = "note"      // a remark for the report
 )
 
 // A RunHeader says which run this is and under what conditions it goes on.

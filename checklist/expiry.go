@@ -14,7 +14,7 @@ func (s Step) spoils(changed []string) []string {
 }
 
 // Outcomes folds the log to what is decided: the last verdict of each step that
-// no later change has spoilt.
+// no later change or repair has spoilt.
 func Outcomes(entries []Entry, p Procedure) map[Place]Outcome {
 	decided, _ := holding(entries, p)
 	return decided
@@ -36,6 +36,12 @@ func holding(entries []Entry, p Procedure) (decided map[Place]Outcome, spoilt ma
 			place := e.place()
 			decided[place] = *e.Outcome
 			delete(spoilt, place)
+		case EntryDiagnosis:
+			place := e.place()
+			if _, held := decided[place]; held && e.cures() {
+				delete(decided, place)
+				spoilt[place] = append(spoilt[place], "repaired: "+e.Diagnosis.Repaired())
+			}
 		case EntryExpire:
 			for _, s := range p.Steps {
 				place := s.Place()

@@ -71,7 +71,7 @@ func (e Entry) check(n int64) error {
 	present := map[EntryType]bool{
 		EntryRun: e.Run != nil, EntryEvent: e.Event != nil, EntryFrame: e.Frame != nil,
 		EntryInstruct: e.Instruct != nil, EntryAnswer: e.Answer != nil, EntryMeasure: e.Measure != nil,
-		EntryVerdict: e.Outcome != nil, EntryReflash: e.Reflash != nil, EntryBegin: true, EntryExpire: true, EntryNote: true,
+		EntryVerdict: e.Outcome != nil, EntryReflash: e.Reflash != nil, EntryDiagnosis: e.Diagnosis != nil, EntryBegin: true, EntryExpire: true, EntryNote: true,
 	}
 	if !present[e.Type] {
 		return fmt.Errorf("field type: %q: unknown, or without its record", e.Type)
