@@ -6,6 +6,8 @@ import (
 	"io"
 	"slices"
 	"strings"
+
+	"propwright/checklist"
 )
 
 // A stepRule says what a failed step stands for.
@@ -21,12 +23,12 @@ type stepRule struct {
 func (k *Knowledge) FailedSteps(in io.Reader) ([]Evidence, []string, error) {
 	var doc struct {
 		Steps []struct {
-			ID       string `json:"id"`
-			Verdict  string `json:"verdict"`
+			ID       string            `json:"id"`
+			Verdict  checklist.Verdict `json:"verdict"`
 			Findings []struct {
-				What    string `json:"what"`
-				Verdict string `json:"verdict"`
-				Note    string `json:"note"`
+				What    string            `json:"what"`
+				Verdict checklist.Verdict `json:"verdict"`
+				Note    string            `json:"note"`
 				Value   struct {
 					Text string `json:"text"`
 				} `json:"value"`
@@ -39,31 +41,41 @@ func (k *Knowledge) FailedSteps(in io.Reader) ([]Evidence, []string, error) {
 	var out []Evidence
 	var failed []string
 	for _, s := range doc.Steps {
-		if s.Verdict != "failed" {
+		if s.Verdict != checklist.Failed {
 			continue
 		}
 		if !slices.Contains(failed, s.ID) {
 			failed = append(failed, s.ID)
 		}
+		var findings []checklist.Finding
 		for _, f := range s.Findings {
-			if f.Verdict != "failed" {
-				continue
-			}
-			text := strings.Join([]string{f.What, f.Value.Text, f.Note}, "; ")
-			b := words(text)
-			for _, r := range k.steps {
-				if r.step != s.ID {
-					continue
-				}
-				if _, ok := r.words.holds(b); !ok && !r.any {
-					continue
-				}
-				out = append(out, Evidence{Observation: r.Observation, From: FromReport, Text: "step " + s.ID + ": " + f.What + ", " + f.Value.Text, rank: rankCount})
-				break
-			}
+			findings = append(findings, checklist.Finding{What: f.What, Verdict: f.Verdict, Note: f.Note, Value: checklist.Text(f.Value.Text)})
 		}
+		out = append(out, k.FailedStep(s.ID, findings)...)
 	}
 	return out, failed, nil
+}
+
+// FailedStep returns what the failed ones of a step's findings stand for.
+func (k *Knowledge) FailedStep(id string, findings []checklist.Finding) []Evidence {
+	var out []Evidence
+	for _, f := range findings {
+		if f.Verdict != checklist.Failed {
+			continue
+		}
+		b := words(strings.Join([]string{f.What, f.Value.Text, f.Note}, "; "))
+		for _, r := range k.steps {
+			if r.step != id {
+				continue
+			}
+			if _, ok := r.words.holds(b); !ok && !r.any {
+				continue
+			}
+			out = append(out, Evidence{Observation: r.Observation, From: FromReport, Text: "step " + id + ": " + f.What + ", " + f.Value.Text, rank: rankCount})
+			break
+		}
+	}
+	return out
 }
 
 // ledByChecklist is what is kept of a console that a checklist has led: its starts, strangers and

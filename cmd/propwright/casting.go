@@ -62,6 +62,9 @@ func people(ctx context.Context, d deps, o commissionOptions, p checklist.Proced
 	if d.inTTY && o.answers == "" {
 		go terminal.read(ctx, d.in) // ends with the process: a read of a terminal cannot be called off
 		c.commands = terminal.commands
+		if d.errTTY {
+			c.talks = terminal
+		}
 	} else {
 		terminal.ended = checklist.ErrNoAnswer
 	}

@@ -27,6 +27,8 @@ runs again what rested on the settings, and on master and cards if they were los
 Three sounds tell good, bad and wanted. In range and repeat steps the spare card,
 shown instead of the tag, takes the last presentation back: it did not count.
 Enter alone repeats what is wanted.
+After a step that failed, you may look for its cause at once, as with diagnose; the step
+then runs again as the proof of the repair, and the report tells the story.
 Ctrl-C stops at once; --resume goes on where the run stopped.`
 
 type commissionOptions struct {
@@ -150,6 +152,7 @@ func runCommission(ctx context.Context, d deps, o commissionOptions) error {
 	if err != nil {
 		return toolSide(folder.dir, err)
 	}
+	findCauses(d, o, st.Dir, run, c)
 	verdict, err := run.sit(ctx, sitting, signing)
 	if err == nil {
 		err = swapInPlan(ctx, d, st, run, verdict)

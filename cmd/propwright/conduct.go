@@ -37,6 +37,7 @@ type cast struct {
 	item     checklist.Item
 	person   checklist.Person
 	commands <-chan checklist.Command
+	talks    *terminalPerson // who can be talked with about a cause; nil without a terminal
 	skip     map[string]string
 	decided  func(checklist.Decision)
 	reopened func([]checklist.Entry) // told of the log when a re-flash has opened steps again; may be nil

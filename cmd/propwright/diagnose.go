@@ -111,6 +111,7 @@ type diagnosis struct {
 	source    string // what was read, in words
 	text      string // the console, as it is handed on
 	read      [][]diagnose.Evidence
+	live      func() []diagnose.Evidence // what goes on being heard; nil for nothing
 	answered  []diagnose.Evidence
 	heard     []diagnose.Heard
 	unheard   []string
@@ -374,6 +375,9 @@ const (
 // result puts together what is known now.
 func (c *diagnosis) result() (*diagnose.Result, error) {
 	lists := append(slices.Clone(c.read), c.answered)
+	if c.live != nil {
+		lists = append(lists, c.live())
+	}
 	r, _, err := c.k.Diagnose(diagnose.Merge(lists...), c.unheard, c.situation)
 	if err != nil {
 		return nil, toolError{what: "diagnose", err: err}

@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 
+	"propwright/checklist"
 	"propwright/checklist/diagnose"
 	"propwright/parsers"
 )
@@ -20,37 +21,41 @@ const plainEnough = 0.85
 type talk struct {
 	*diagnosis
 	d     deps
-	lines chan string
+	put   func(ctx context.Context, question string) (line string, ok bool)
+	proof string          // what proves a repair, to be said
 	tried map[string]bool // causes whose repair was proposed
+	made  checklist.Diagnosis
 }
 
 // interact asks until the cause is plain, the person stops, or no test helps.
 func (c *diagnosis) interact(ctx context.Context, d deps) error {
-	t := &talk{diagnosis: c, d: d, lines: make(chan string)}
+	prop := firstOf(c.o.prop, "PROP")
+	t := &talk{diagnosis: c, d: d}
+	lines := make(chan string)
+	t.put = func(ctx context.Context, question string) (string, bool) {
+		t.say("?? %s", question)
+		select {
+		case line, ok := <-lines:
+			return line, ok
+		case <-ctx.Done():
+			return "", false
+		}
+	}
 	in, stop := context.WithCancel(ctx)
 	defer stop()
 	go func() {
-		defer close(t.lines)
-		lines := bufio.NewScanner(d.in)
-		for lines.Scan() {
+		defer close(lines)
+		typed := bufio.NewScanner(d.in)
+		for typed.Scan() {
 			select {
-			case t.lines <- strings.TrimSpace(lines.Text()):
+			case lines <- strings.TrimSpace(typed.Text()):
 			case <-in.Done():
 				return
 			}
 		}
 	}()
-	if c.o.minutes == 0 {
-		line, ok := t.ask(ctx, "How many minutes until the prop is needed? (Enter: not known)")
-		if !ok {
-			return t.ended(ctx)
-		}
-		if m, err := strconv.ParseFloat(line, 64); err == nil && m > 0 {
-			c.situation.Minutes = m
-		}
-	}
-	if r, err := c.result(); err == nil && r.First != "" {
-		t.say("!! %s", r.First)
+	if ok := t.minutes(ctx); !ok {
+		return t.ended(ctx)
 	}
 	if i := c.k.Test("symptom"); i >= 0 && len(c.answered) == 0 {
 		if done, err := t.question(ctx, i); err != nil || done {
@@ -65,7 +70,51 @@ func (c *diagnosis) interact(ctx context.Context, d deps) error {
 	if err := c.gather(ctx, d); err != nil {
 		return err
 	}
+	step := "the step that failed"
+	if len(t.failed) > 0 {
+		step = join(t.failed)
+	}
+	t.proof = fmt.Sprintf("What proves it is the checklist: propwright commission %s runs %s again and writes the report.", prop, step)
 	return t.loop(ctx)
+}
+
+// minutes asks how much time there is, unless that is known, and says what to do first.
+func (t *talk) minutes(ctx context.Context) (ok bool) {
+	if t.o.minutes == 0 {
+		line, ok := t.put(ctx, "How many minutes until the prop is needed? (Enter: not known)")
+		if !ok {
+			return false
+		}
+		if m, err := strconv.ParseFloat(line, 64); err == nil && m > 0 {
+			t.situation.Minutes = m
+		}
+	}
+	if r, err := t.result(); err == nil && r.First != "" {
+		t.say("!! %s", r.First)
+	}
+	return true
+}
+
+// test puts a test that was made into the story.
+func (t *talk) test(ask, answer string) {
+	t.story = append(t.story, ask+" "+answer+".")
+	t.made.Tests = append(t.made.Tests, checklist.DiagnosisTest{Ask: ask, Answer: answer})
+}
+
+// repaired puts a repair that was tried into the story.
+func (t *talk) repaired(c diagnose.Ranked, cured bool) {
+	came := "Not cured"
+	if cured {
+		came = "Cured, as was said"
+	}
+	t.story = append(t.story, "Repaired: "+c.Title+". "+came+".")
+	t.made.Repairs = append(t.made.Repairs, checklist.DiagnosisRepair{Cause: causeOf(c), Cured: cured})
+	t.made.Cured = t.made.Cured || cured
+}
+
+// causeOf is a cause as the log has it.
+func causeOf(c diagnose.Ranked) checklist.DiagnosisCause {
+	return checklist.DiagnosisCause{ID: c.ID, Title: c.Title, Probability: c.Probability}
 }
 
 // beforePlugging asks what opening the port would take away.
@@ -85,17 +134,6 @@ func (t *talk) beforePlugging(ctx context.Context) (done bool, err error) {
 
 func (t *talk) say(format string, args ...any) {
 	fmt.Fprintln(t.d.err, parsers.Printable(fmt.Sprintf(format, args...)))
-}
-
-// ask shows a question and waits for a line; ok is false where none will come.
-func (t *talk) ask(ctx context.Context, question string) (string, bool) {
-	t.say("?? %s", question)
-	select {
-	case line, ok := <-t.lines:
-		return line, ok
-	case <-ctx.Done():
-		return "", false
-	}
 }
 
 // ended is a conversation that somebody broke off: the result so far is printed.
@@ -176,7 +214,7 @@ func (t *talk) question(ctx context.Context, test int) (done bool, err error) {
 		t.say("   %d  %s", i+1, v.Tell)
 	}
 	for {
-		line, ok := t.ask(ctx, k.Ask+" (number or words; Enter: cannot tell; TEST=RESULT: something else; q: stop)")
+		line, ok := t.put(ctx, k.Ask+" (number or words; Enter: cannot tell; TEST=RESULT: something else; q: stop)")
 		again, done, err := t.take(ctx, test, line, ok)
 		if !again {
 			return done, err
@@ -193,7 +231,7 @@ func (t *talk) take(ctx context.Context, test int, line string, ok bool) (again,
 		return false, true, t.ended(ctx)
 	case line == "":
 		t.situation.Done[test] = true
-		t.story = append(t.story, k.Ask+" Not done.")
+		t.test(k.Ask, "Not done")
 		return false, false, nil
 	case strings.Contains(line, "="):
 		if err := t.tell(line); err != nil {
@@ -214,7 +252,7 @@ func (t *talk) take(ctx context.Context, test int, line string, ok bool) (again,
 	}
 	t.situation.Done[test] = true
 	t.situation.Opened = t.situation.Opened || k.Opens
-	t.story = append(t.story, k.Ask+" "+f.Values[v].Tell+".")
+	t.test(k.Ask, f.Values[v].Tell)
 	t.say("   taken as: %s", t.k.Words(diagnose.Observation{Finding: k.Finding, Value: v}))
 	if t.situation.Minutes > 0 {
 		t.situation.Minutes = max(1, t.situation.Minutes-k.Minutes)
@@ -222,9 +260,11 @@ func (t *talk) take(ctx context.Context, test int, line string, ok bool) (again,
 	return false, false, nil
 }
 
-// readBack says what the last answer was taken for.
+// readBack says what the last answer was taken for, and puts it into the story.
 func (t *talk) readBack() {
 	h := t.heard[len(t.heard)-1]
+	ask, answer, _ := strings.Cut(h.Told, "=")
+	t.test(strings.TrimSpace(ask)+":", strings.TrimSpace(answer))
 	if len(h.As) == 0 {
 		t.say("   no test that is known; it counts a little, by its words")
 		return
@@ -238,7 +278,7 @@ func (t *talk) repair(ctx context.Context, c diagnose.Ranked) (done bool, err er
 	if c.Caution != "" {
 		t.say("!! %s", c.Caution)
 	}
-	line, ok := t.ask(ctx, "Done: did it cure? (yes, no, Enter: not tried, q: stop)")
+	line, ok := t.put(ctx, "Done: did it cure? (yes, no, Enter: not tried, q: stop)")
 	switch {
 	case !ok, line == "q":
 		return true, t.ended(ctx)
@@ -253,25 +293,12 @@ func (t *talk) repair(ctx context.Context, c diagnose.Ranked) (done bool, err er
 		delete(t.tried, c.ID)
 		return false, nil
 	case strings.HasPrefix(strings.ToLower(line), "y"):
-		t.story = append(t.story, "Repaired: "+c.Title+". Cured, as was said.")
-		t.confirm()
+		t.repaired(c, true)
+		t.say("%s", t.proof)
 		return true, t.finishCured(c)
 	}
-	t.story = append(t.story, "Repaired: "+c.Title+". Not cured.")
+	t.repaired(c, false)
 	return false, t.tell(c.ID + "=no")
-}
-
-// confirm says by what the cure is proved.
-func (t *talk) confirm() {
-	prop := t.o.prop
-	if prop == "" {
-		prop = "PROP"
-	}
-	step := "the step that failed"
-	if len(t.failed) > 0 {
-		step = join(t.failed)
-	}
-	t.say("What proves it is the checklist: propwright commission %s runs %s again and writes the report.", prop, step)
 }
 
 // finishCured writes the files and ends.

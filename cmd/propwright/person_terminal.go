@@ -194,6 +194,17 @@ func (p *terminalPerson) Ask(ctx context.Context, q checklist.Question) (checkli
 	}
 }
 
+// converse puts a question of a talk and waits for any line; ok is false where none
+// will come.
+func (p *terminalPerson) converse(ctx context.Context, question string) (line string, ok bool) {
+	got := p.expect()
+	p.say(color.FgMagenta, "??", question)
+	p.loud("SAY", "")
+	p.voice.Play(checklist.SoundNeed)
+	line, err := p.line(ctx, got)
+	return line, err == nil
+}
+
 // formOf shows what an answer looks like.
 func formOf(q checklist.Question) string {
 	switch {

@@ -43,8 +43,13 @@ func whatChanged(ctx context.Context, p checklist.Person, commands <-chan checkl
 			})
 		})
 	}
+	return saidChanged(ctx, p, "What changed since "+since.UTC().Format("2 Jan 2006, 15:04 UTC")+"?")
+}
+
+// saidChanged puts a question until the answer is "nothing" or a list of what evidence
+// can rest on.
+func saidChanged(ctx context.Context, p checklist.Person, ask string) (changed []string, a checklist.Answer, err error) {
 	q := checklist.Question{Key: "changed", Kind: checklist.AskText, Form: "nothing, or a list of " + strings.Join(checklist.ChangeNames(), ", ")}
-	ask := "What changed since " + since.UTC().Format("2 Jan 2006, 15:04 UTC") + "?"
 	for q.Text = ask; ; {
 		if a, err = p.Ask(ctx, q); err != nil {
 			return nil, a, err

@@ -1,0 +1,172 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+
+	"propwright/checklist"
+	"propwright/checklist/diagnose"
+)
+
+// errFlashNow ends a talk because the board is to get new firmware.
+var errFlashNow = errors.New("the board gets new firmware")
+
+// A causeFinder goes from a failed step straight on into the diagnosis, with somebody at
+// a terminal.
+type causeFinder struct {
+	d        deps
+	o        diagnoseOptions
+	run      *conduct
+	person   *terminalPerson
+	commands <-chan checklist.Command
+}
+
+// findCauses has the causes of failed steps looked for, where somebody is at a terminal
+// who can be talked with.
+func findCauses(d deps, o commissionOptions, site string, run *conduct, c cast) {
+	if c.talks == nil {
+		return
+	}
+	d.out = d.err // stdout has a line for each step, and nothing else
+	f := &causeFinder{d: d, run: run, person: c.talks, commands: c.commands, o: diagnoseOptions{prop: o.prop, site: site}}
+	run.engine.Failed = f.find
+}
+
+// find offers to look for the cause and, where that is wanted, does. A note that is said
+// meanwhile is kept; abort ends the run, reflash the talk.
+func (f *causeFinder) find(ctx context.Context, step checklist.Decision) (made *checklist.Diagnosis, err error) {
+	ctx, cancel := context.WithCancelCause(ctx)
+	var listening sync.WaitGroup
+	defer listening.Wait()
+	defer cancel(nil)
+	listening.Go(func() {
+		unasked(ctx, cancel, f.person, f.commands, "First end the search for the cause with q; a note is kept.", f.obey)
+	})
+	a, err := f.person.Ask(ctx, checklist.Question{
+		Key: "find-cause", Kind: checklist.AskConfirm, Refuse: true,
+		Text: fmt.Sprintf("%s failed. Find the cause now?", step.Step.Title),
+	})
+	if err != nil {
+		if errors.Is(context.Cause(ctx), errFlashNow) {
+			return &checklist.Diagnosis{Symptom: symptom(step.Outcome), Reflash: true}, nil
+		}
+		return nil, err
+	}
+	if a.Text != "yes" {
+		return nil, nil
+	}
+	return f.talk(ctx, step)
+}
+
+// obey takes what is said unasked: a note, the end of the run, or of the talk.
+func (f *causeFinder) obey(c checklist.Command) error {
+	switch c.Verb {
+	case checklist.CommandAbort:
+		if _, err := f.run.log.Append(checklist.Entry{Type: checklist.EntryNote, Note: checklist.AbortNote + c.Text}); err != nil {
+			return err
+		}
+		return checklist.ErrAborted
+	case checklist.CommandNote:
+		_, err := f.run.log.Append(checklist.Entry{Type: checklist.EntryNote, Note: c.Text})
+		return err
+	case checklist.CommandReflash:
+		if f.run.board != nil {
+			return errFlashNow
+		}
+	}
+	return nil
+}
+
+// talk is the talk of the command diagnose, fed with what the run has heard and goes on
+// hearing.
+func (f *causeFinder) talk(ctx context.Context, step checklist.Decision) (*checklist.Diagnosis, error) {
+	k, err := loadKnowledge(f.o.site)
+	if err != nil {
+		return nil, err
+	}
+	c := &diagnosis{k: k, o: f.o, source: f.run.folder.dir, situation: diagnose.Situation{Done: map[int]bool{}}}
+	c.read, c.failed = failedSteps(k, f.run)
+	c.live = hearing(k, f.run.log)
+	t := &talk{diagnosis: c, d: f.d, put: f.person.converse, proof: "What proves it is the step: it runs again now."}
+	t.made.Symptom = symptom(step.Outcome)
+	if t.minutes(ctx) {
+		err = t.loop(ctx)
+	} else {
+		err = t.ended(ctx)
+	}
+	made := &t.made
+	made.Cause = t.leading()
+	if err == nil && made.Cured {
+		made.Changed, _, err = saidChanged(ctx, f.person, "What did the repair change? What rested on it runs again too.")
+	}
+	switch cause := context.Cause(ctx); {
+	case errors.Is(cause, errFlashNow):
+		made.Reflash, err = true, nil
+	case cause != nil:
+		err = cause
+	}
+	return made, err
+}
+
+// leading is the cause that cured, else the one that leads now; nil for neither.
+func (t *talk) leading() *checklist.DiagnosisCause {
+	for _, r := range t.made.Repairs {
+		if r.Cured {
+			return &r.Cause
+		}
+	}
+	r, err := t.result()
+	if err != nil || r.Verdict != diagnose.VerdictFault {
+		return nil
+	}
+	c := causeOf(r.Causes[0])
+	return &c
+}
+
+// symptom is what a step failed for, in words.
+func symptom(o checklist.Outcome) []string {
+	words := []string{}
+	for _, f := range o.Findings {
+		if f.Verdict != checklist.Failed {
+			continue
+		}
+		text := f.What
+		if f.Value.Text != "" {
+			text += ": " + f.Value.Text
+		}
+		if f.Limit != nil && f.Limit.Text != "" {
+			text += ", against " + f.Limit.Text
+		}
+		words = append(words, text)
+	}
+	return words
+}
+
+// failedSteps is what the failed steps of a run stand for, and their ids.
+func failedSteps(k *diagnose.Knowledge, run *conduct) (read [][]diagnose.Evidence, ids []string) {
+	outcomes := checklist.Outcomes(run.log.Entries(0), run.folder.procedure)
+	for _, s := range run.folder.procedure.Steps {
+		if o := outcomes[s.Place()]; o.Verdict == checklist.Failed {
+			read = append(read, k.FailedStep(s.ID, o.Findings))
+			ids = append(ids, s.ID)
+		}
+	}
+	return read, ids
+}
+
+// hearing reads a run's console on, from its beginning to what has come by the time that
+// it is asked. A checklist leads the board, so restarts and strangers say nothing.
+func hearing(k *diagnose.Knowledge, log *checklist.Log) func() []diagnose.Evidence {
+	reading, at := k.NewReading(), int64(0)
+	return func() []diagnose.Evidence {
+		for _, e := range log.Entries(at) {
+			at = e.N
+			if e.Event != nil {
+				reading.Take(*e.Event)
+			}
+		}
+		return k.Led(reading.Evidence())
+	}
+}
