@@ -59,7 +59,7 @@ func Build(entries []checklist.Entry, plan []checklist.Step, in Inputs) (Model, 
 		Virtual:   run.Virtual, DemoKey: in.DemoKey, Sitting: in.Sitting,
 		Verdict: worst(f.Sittings), Complete: len(f.Open) == 0,
 		Sittings: f.Sittings, Steps: f.Steps, Open: f.Open, Item: item,
-		Tags: tags(entries, item, in.Fingerprint), Gaps: f.Gaps, Notes: f.Notes,
+		Tags: tags(entries, item, in.Fingerprint), Gaps: f.Gaps, Notes: f.Notes, Stories: f.Stories,
 		Cautions: cautions(f.Steps, f.Open), Statements: statements(), Exits: Exits,
 		Console: in.Console, Entries: len(entries), Files: list(in.Files), Signer: in.Signer,
 	}

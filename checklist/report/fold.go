@@ -18,6 +18,7 @@ type folded struct {
 	Sittings []Sitting // without signatures
 	Gaps     []Gap
 	Notes    []Note
+	Stories  []Story // nil where there is none
 	answers  map[checklist.Sitting]map[string]int
 }
 
@@ -42,6 +43,7 @@ func fold(entries []checklist.Entry, plan []checklist.Step) folded {
 	for _, e := range entries {
 		f.remark(e)
 		f.answered(e)
+		f.tell(e, plan)
 		if e.Type == checklist.EntryExpire {
 			expire(records, plan, e)
 		}
@@ -79,6 +81,10 @@ func (r *record) take(e checklist.Entry) {
 	case e.Type == checklist.EntryVerdict && e.Outcome != nil:
 		r.retire("decided again")
 		r.outcome, r.at, r.entry = e.Outcome, utc(e.At), e.N
+	case e.Diagnosis != nil && e.Diagnosis.Cured:
+		why := "repaired since: " + e.Diagnosis.Repaired()
+		r.retire(why)
+		r.why = why
 	}
 }
 

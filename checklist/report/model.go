@@ -45,7 +45,10 @@ type Model struct {
 	Tags     []Tag             `json:"tags"`
 	Gaps     []Gap             `json:"gaps"`  // n
 	Notes    []Note            `json:"notes"` // n
-	Cautions []string          `json:"cautions"`
+	// Stories say how failed steps came to their causes; none in reports from before
+	// there were any.
+	Stories  []Story  `json:"stories,omitempty"`
+	Cautions []string `json:"cautions"`
 	// Limitations say what the result does not cover; n.
 	Limitations []string `json:"limitations"`
 	// Statements hold for every report; l and p among them.

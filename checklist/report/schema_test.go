@@ -108,7 +108,8 @@ func TestSchemaBeforeAnIndependentValidator(t *testing.T) {
 	work := t.TempDir()
 	put(t, work, "schema.json", report.Schema())
 	args := []string{"-c", validator, filepath.Join(work, "schema.json")}
-	all := append([]mutant{{"the report", good}, {"the bench report", read(t, dir, "bench.report.json")}}, mutants(t, good)...)
+	told, _ := storyBundle(t)
+	all := append([]mutant{{"the report", good}, {"the bench report", read(t, dir, "bench.report.json")}, {"one with a story", read(t, told, report.FileReport)}}, mutants(t, good)...)
 	for i, m := range all {
 		name := fmt.Sprintf("%d.json", i)
 		put(t, work, name, m.text)
@@ -123,7 +124,7 @@ func TestSchemaBeforeAnIndependentValidator(t *testing.T) {
 		t.Fatalf("%d verdicts for %d reports", len(verdicts), len(all))
 	}
 	for i, m := range all {
-		if got := verdicts[i] == "ok"; got != (i < 2) {
+		if got := verdicts[i] == "ok"; got != (i < 3) {
 			t.Errorf("%s: %s", m.what, verdicts[i])
 		}
 	}

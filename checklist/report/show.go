@@ -34,6 +34,12 @@ func Show(m Model) (string, error) {
 	if err := showSteps(&b, m); err != nil {
 		return "", err
 	}
+	for _, s := range m.Stories {
+		fmt.Fprintf(&b, "how the cause was looked for: %s %s, %s\n", s.Sitting, s.Step, s.Title)
+		for _, l := range s.Lines() {
+			fmt.Fprintf(&b, "  %s: %s\n", l[0], l[1])
+		}
+	}
 	for _, o := range m.Open {
 		fmt.Fprintf(&b, "open: %s %s, %s\n", o.Sitting, o.ID, o.Why)
 	}

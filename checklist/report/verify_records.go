@@ -107,6 +107,7 @@ func (v *verifier) again(m Model, entries []checklist.Entry) {
 		{"sittings", unsigned(m.Sittings), f.Sittings},
 		{"gaps", m.Gaps, f.Gaps},
 		{"notes", m.Notes, f.Notes},
+		{"stories", m.Stories, f.Stories},
 		{"verdict", m.Verdict, worst(f.Sittings)},
 		{"complete", m.Complete, len(f.Open) == 0},
 	} {
