@@ -194,92 +194,124 @@ func permute(n int, yield func([]int)) {
 	walk(0)
 }
 
+// A network is a random small model: causes by their priors, "something else" last, and
+// what each cause contributes to a finding by itself.
+type network struct {
+	Prior   []float64     `json:"prior"`
+	Nothing float64       `json:"nothing"`
+	Pairs   float64       `json:"pairs"`
+	Slip    float64       `json:"slip"`
+	Values  []int         `json:"values"` // of each finding
+	Own     [][][]float64 `json:"own"`    // by finding and cause, the leak last; nil has no hand in it
+	Seen    []int         `json:"seen"`   // the value of each finding
+}
+
+// randomNetwork draws a network. "Something else" contributes nothing in it.
+func randomNetwork(rng *rand.Rand) network {
+	causes, findings := 3+rng.IntN(4), 2+rng.IntN(4)
+	n := network{Prior: make([]float64, causes), Values: make([]int, findings), Own: make([][][]float64, findings)}
+	for c := range n.Prior {
+		n.Prior[c] = 0.5 + 9*rng.Float64()
+	}
+	n.Nothing, n.Pairs, n.Slip = 20*rng.Float64(), 0.3*rng.Float64(), 0.1*rng.Float64()
+	n.Prior = append(n.Prior, 0.5+rng.Float64())
+	for f := range findings {
+		n.Values[f] = 2 + rng.IntN(3)
+		n.Own[f] = make([][]float64, causes+1)
+		for c := range n.Own[f] {
+			n.Own[f][c] = distribution(rng, n.Values[f])
+			if c < causes && rng.Float64() < 0.3 {
+				n.Own[f][c] = nil
+			}
+		}
+	}
+	for f := range findings {
+		n.Seen = append(n.Seen, rng.IntN(n.Values[f]))
+	}
+	return n
+}
+
+// posterior is what the package makes of a network and its findings: how likely nothing
+// is wrong, and each cause but "something else".
+func (n network) posterior(t *testing.T) (nothing float64, causes []float64) {
+	t.Helper()
+	text := fmt.Sprintf("[model]\nnothing_wrong = %.17g\npairs = %.17g\nslip = %.17g\nunfamiliar = 0.0\n", n.Nothing, n.Pairs, n.Slip)
+	other := len(n.Prior) - 1
+	for c, p := range n.Prior {
+		cause := causeText(fmt.Sprintf("c%d", c), p, 1)
+		if c == other {
+			cause = strings.Replace(causeText("something-else", p, 1), "\"a\"", "\"none\"", 1)
+		}
+		text += strings.Replace(cause, fmt.Sprintf("prior = %g", p), fmt.Sprintf("prior = %.17g", p), 1)
+	}
+	var seen []diagnose.Observation
+	for f, own := range n.Own {
+		under := map[string][]float64{}
+		for c := range other {
+			if own[c] != nil {
+				under[fmt.Sprintf("c%d", c)] = greatest(n.Values[f], own[other], own[c])
+			}
+		}
+		text += findingText(fmt.Sprintf("f%d", f), own[other], under)
+		seen = append(seen, diagnose.Observation{Finding: f, Value: n.Seen[f]})
+	}
+	k := knowledge(t, diagnose.LoadOptions{Only: fstest.MapFS{"k.toml": {Data: []byte(text)}}})
+	b, err := k.Prior().Given(seen...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for c := range other {
+		causes = append(causes, b.Cause(k.Cause(fmt.Sprintf("c%d", c))))
+	}
+	return b.Nothing(), causes
+}
+
 // Random networks against plain enumeration: every state by itself, and a finding under
 // several causes as the greatest of what each contributes by itself, summed over all
 // ways in which they can contribute. Nothing of the package's own arithmetic is used.
 func TestPosteriorEqualsEnumeration(t *testing.T) {
 	rng := rand.New(rand.NewPCG(7, 11))
 	for trial := range 60 {
-		causes, findings := 3+rng.IntN(4), 2+rng.IntN(4)
-		prior := make([]float64, causes)
-		for c := range prior {
-			prior[c] = 0.5 + 9*rng.Float64()
-		}
-		nothing, share, slip := 20*rng.Float64(), 0.3*rng.Float64(), 0.1*rng.Float64()
-		other := 0.5 + rng.Float64()
-		text := fmt.Sprintf("[model]\nnothing_wrong = %.17g\npairs = %.17g\nslip = %.17g\nunfamiliar = 0.0\n", nothing, share, slip)
-		text += strings.Replace(causeText("something-else", other, 1), "\"a\"", "\"none\"", 1)
-		for c, p := range prior {
-			text += strings.Replace(causeText(fmt.Sprintf("c%d", c), p, 1), fmt.Sprintf("prior = %g", p), fmt.Sprintf("prior = %.17g", p), 1)
-		}
-		// own[f][c] is what cause c contributes by itself; c = causes is the leak. With
-		// unfamiliar = 0 "something else" contributes nothing.
-		own := make([][][]float64, findings)
-		values := make([]int, findings)
-		for f := range findings {
-			values[f] = 2 + rng.IntN(3)
-			own[f] = make([][]float64, causes+1)
-			for c := range own[f] {
-				own[f][c] = distribution(rng, values[f])
-			}
-			under := map[string][]float64{}
-			for c := range causes {
-				if rng.Float64() < 0.3 {
-					own[f][c] = nil // no hand in it
-					continue
-				}
-				under[fmt.Sprintf("c%d", c)] = greatest(values[f], own[f][causes], own[f][c])
-			}
-			text += findingText(fmt.Sprintf("f%d", f), own[f][causes], under)
-		}
-		k := knowledge(t, diagnose.LoadOptions{Only: fstest.MapFS{"k.toml": {Data: []byte(text)}}})
-		var seen []diagnose.Observation
-		for f := range findings {
-			seen = append(seen, diagnose.Observation{Finding: f, Value: rng.IntN(values[f])})
-		}
-		b, err := k.Prior().Given(seen...)
-		if err != nil {
-			t.Fatal(err)
-		}
-		// Enumerate. Index causes is "something else".
+		n := randomNetwork(rng)
+		other := len(n.Prior) - 1
 		weight := func(set ...int) float64 {
 			w := 1.0
-			for f, o := range seen {
-				parts := [][]float64{own[f][causes]}
+			for f, value := range n.Seen {
+				parts := [][]float64{n.Own[f][other]}
 				for _, c := range set {
-					if c < causes && own[f][c] != nil {
-						parts = append(parts, own[f][c])
+					if c < other && n.Own[f][c] != nil {
+						parts = append(parts, n.Own[f][c])
 					}
 				}
-				p := greatest(values[f], parts...)[o.Value]
-				w *= (1-slip)*p + slip/float64(values[f])
+				p := greatest(n.Values[f], parts...)[value]
+				w *= (1-n.Slip)*p + n.Slip/float64(n.Values[f])
 			}
 			return w
 		}
-		all := append(append([]float64{}, prior...), other)
 		sum, squares := 0.0, 0.0
-		for _, p := range all {
+		for _, p := range n.Prior {
 			sum, squares = sum+p, squares+p*p
 		}
-		total := nothing * weight()
+		total := n.Nothing * weight()
 		none := total
-		of := make([]float64, causes+1)
-		for c, p := range all {
-			w := p * (1 - share) * weight(c)
+		of := make([]float64, len(n.Prior))
+		for c, p := range n.Prior {
+			w := p * (1 - n.Pairs) * weight(c)
 			total += w
 			of[c] += w
-			for d := c + 1; d < len(all); d++ {
-				w := sum * share * 2 * p * all[d] / (sum*sum - squares) * weight(c, d)
+			for d := c + 1; d < len(n.Prior); d++ {
+				w := sum * n.Pairs * 2 * p * n.Prior[d] / (sum*sum - squares) * weight(c, d)
 				total += w
 				of[c] += w
 				of[d] += w
 			}
 		}
-		if got := b.Nothing(); math.Abs(got-none/total) > 1e-9 {
-			t.Fatalf("trial %d: nothing wrong %.12f, want %.12f", trial, got, none/total)
+		nothing, causes := n.posterior(t)
+		if math.Abs(nothing-none/total) > 1e-9 {
+			t.Fatalf("trial %d: nothing wrong %.12f, want %.12f", trial, nothing, none/total)
 		}
-		for c := range causes {
-			if got, want := b.Cause(k.Cause(fmt.Sprintf("c%d", c))), of[c]/total; math.Abs(got-want) > 1e-9 {
+		for c, got := range causes {
+			if want := of[c] / total; math.Abs(got-want) > 1e-9 {
 				t.Fatalf("trial %d: cause %d: %.12f, want %.12f", trial, c, got, want)
 			}
 		}
