@@ -40,7 +40,7 @@ func holding(entries []Entry, p Procedure) (decided map[Place]Outcome, spoilt ma
 			place := e.place()
 			if _, held := decided[place]; held && e.cures() {
 				delete(decided, place)
-				spoilt[place] = append(spoilt[place], "repaired: "+e.Diagnosis.Repaired())
+				spoilt[place] = append(spoilt[place], "repair ("+e.Diagnosis.Repaired()+")")
 			}
 		case EntryExpire:
 			for _, s := range p.Steps {
