@@ -1,6 +1,7 @@
 package serialmon
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"sync"
@@ -64,7 +65,7 @@ func Looks(heard []byte, readAt int) []Likeness {
 	if len(fits) == 0 {
 		return nil
 	}
-	slices.SortStableFunc(fits, func(a, b fit) int { return cmpFloat(b.sum, a.sum) })
+	slices.SortStableFunc(fits, func(a, b fit) int { return cmp.Compare(b.sum, a.sum) })
 	var looks []Likeness
 	total := 0.0
 	for _, f := range fits {
@@ -76,16 +77,6 @@ func Looks(heard []byte, readAt int) []Likeness {
 		looks[i].Share /= total
 	}
 	return looks
-}
-
-func cmpFloat(a, b float64) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
 }
 
 // A face is what text sent at one speed looks like at another.

@@ -3,8 +3,6 @@
 package main
 
 import (
-	"os/exec"
-	"path/filepath"
 	"strings"
 	"testing"
 )
@@ -12,31 +10,9 @@ import (
 // Faults of a network for real: in namespaces of the test's own, made with the stock ip
 // program. The names are those of checklist/link; each is what its fault is.
 func TestLinkNamesTheFaultsOfANetworkOfItsOwn(t *testing.T) {
-	for command, debian := range map[string]string{"ip": "iproute2", "unshare": "util-linux", "nsenter": "util-linux"} {
-		if _, err := exec.LookPath(command); err != nil {
-			missingPackage(t, debian)
-		}
-	}
-	if text, err := exec.Command("unshare", "-rnm", "true").CombinedOutput(); err != nil {
-		t.Skipf("this system lets nobody make a network namespace: %v: %s", err, text)
-	}
-	site, err := makeDemoSite(t.Context(), testDeps(), filepath.Join(t.TempDir(), "site"), "test key", demoOptions{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	site.Close()
+	site := siteInNamespaces(t)
 	t.Parallel() // ARP probes take seconds each (RFC 5227)
-	script, err := filepath.Abs(filepath.Join("testdata", "link_network.sh"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	cmd := exec.CommandContext(t.Context(), "unshare", "-rnm", "sh", script, buildProgram(t), site.Dir)
-	cmd.Dir = t.TempDir()
-	out, err := cmd.CombinedOutput()
-	if err != nil {
-		t.Fatalf("%v\n%s", err, out)
-	}
-	said := string(out)
+	said := runInNamespaces(t, t.TempDir(), "link_network.sh", site)
 	for _, want := range []string{
 		"port shut: status 1, faults port-shut \n",
 		"nothing wrong: status 0, faults \n",

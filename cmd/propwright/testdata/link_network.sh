@@ -42,7 +42,8 @@ at controller ip address add 10.77.0.10/24 dev eth0
 at other ip address add 10.77.0.1/24 dev eth0
 
 look "port shut"
-at controller "$program" link watch --listen 10.77.0.10:502 > controller.out 2> controller.err &
+# Not by "at": what ends must be the program, not a shell around it.
+nsenter -t "$(cat controller.pid)" -n "$program" link watch --listen 10.77.0.10:502 > controller.out 2> controller.err &
 pids="$pids $!"
 while ! grep -q standing controller.err; do :; done
 look "nothing wrong"

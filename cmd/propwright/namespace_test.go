@@ -1,0 +1,48 @@
+//go:build linux
+
+package main
+
+import (
+	"os/exec"
+	"path/filepath"
+	"testing"
+
+	"propwright/checklist/plan"
+)
+
+// siteInNamespaces is a demo site for a test that makes network namespaces of its own
+// with the stock programs; the test is left out where the system lets nobody.
+func siteInNamespaces(t *testing.T) plan.Folder {
+	t.Helper()
+	for command, debian := range map[string]string{"ip": "iproute2", "unshare": "util-linux", "nsenter": "util-linux"} {
+		if _, err := exec.LookPath(command); err != nil {
+			missingPackage(t, debian)
+		}
+	}
+	if text, err := exec.Command("unshare", "-rnm", "true").CombinedOutput(); err != nil {
+		t.Skipf("this system lets nobody make a network namespace: %v: %s", err, text)
+	}
+	site, err := makeDemoSite(t.Context(), testDeps(), filepath.Join(t.TempDir(), "site"), "test key", demoOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	site.Close()
+	return site.Folder
+}
+
+// runInNamespaces runs a script of testdata in a folder, with the program and the site
+// as its arguments, and returns what it said.
+func runInNamespaces(t *testing.T, dir, script string, site plan.Folder) string {
+	t.Helper()
+	script, err := filepath.Abs(filepath.Join("testdata", script))
+	if err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.CommandContext(t.Context(), "unshare", "-rnm", "sh", script, buildProgram(t), site.Dir)
+	cmd.Dir = dir
+	out, err := cmd.CombinedOutput()
+	if err != nil {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	return string(out)
+}
