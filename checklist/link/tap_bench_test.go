@@ -19,24 +19,7 @@ import (
 // echo is a controller that answers each write with itself, as function 05 has it.
 func echo(b *testing.B) string {
 	b.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		b.Fatal(err)
-	}
-	b.Cleanup(func() { l.Close() })
-	go func() {
-		for {
-			conn, err := l.Accept()
-			if err != nil {
-				return
-			}
-			go func() {
-				defer conn.Close()
-				_, _ = io.Copy(conn, conn)
-			}()
-		}
-	}()
-	return l.Addr().String()
+	return serve(b, func(c net.Conn) { _, _ = io.Copy(c, c) })
 }
 
 // BenchmarkTapDelay times a write and its answer on loopback, straight to a controller

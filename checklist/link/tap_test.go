@@ -33,8 +33,17 @@ func tapBefore(t testing.TB, to string, change func(*link.Config)) (*link.Tap, *
 	return tap, l
 }
 
-// controller is a scripted one: do gets each connection.
+// controller is a scripted one: do gets each connection, for ten seconds at the most.
 func controller(t *testing.T, do func(net.Conn)) string {
+	t.Helper()
+	return serve(t, func(c net.Conn) {
+		_ = c.SetDeadline(time.Now().Add(10 * time.Second))
+		do(c)
+	})
+}
+
+// serve listens on loopback until the test ends; do gets each connection.
+func serve(t testing.TB, do func(net.Conn)) string {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -49,7 +58,6 @@ func controller(t *testing.T, do func(net.Conn)) string {
 			}
 			go func() {
 				defer conn.Close()
-				_ = conn.SetDeadline(time.Now().Add(10 * time.Second))
 				do(conn)
 			}()
 		}
