@@ -1,11 +1,7 @@
 package reach
 
 import (
-	"errors"
 	"fmt"
-	"strings"
-
-	"github.com/BurntSushi/toml"
 
 	"propwright/checklist/reach/field"
 )
@@ -40,24 +36,13 @@ const (
 	leastGain, mostGain = 18.0, 48.0
 	mostPlateMM         = 1000.0
 	mostField           = 100.0
-	mostCoilFile        = 1 << 16
 )
 
 // ParseCoil reads how a coil is built. file names it in errors.
 func ParseCoil(file string, text []byte) (CoilPlan, error) {
-	if len(text) > mostCoilFile {
-		return CoilPlan{}, fmt.Errorf("%s: %d bytes, at most %d", file, len(text), mostCoilFile)
-	}
 	var e coilEntry
-	meta, err := toml.Decode(string(text), &e)
-	if err != nil {
-		if p, ok := errors.AsType[toml.ParseError](err); ok {
-			return CoilPlan{}, fmt.Errorf("%s:%d: %s", file, p.Position.Line, strings.Join(strings.Fields(p.Message), " "))
-		}
-		return CoilPlan{}, fmt.Errorf("%s: %s", file, strings.Join(strings.Fields(strings.TrimPrefix(err.Error(), "toml: ")), " "))
-	}
-	if unknown := meta.Undecoded(); len(unknown) > 0 {
-		return CoilPlan{}, fmt.Errorf("%s: key %q: not known, there are radius_mm, or width_mm and height_mm, turns, current_ma, plate_mm, gain_db and least_a_per_m", file, unknown[0].String())
+	if err := decodeSiteFile(file, text, &e, "there are radius_mm, or width_mm and height_mm, turns, current_ma, plate_mm, gain_db and least_a_per_m"); err != nil {
+		return CoilPlan{}, err
 	}
 	p := CoilPlan{
 		Coil:    field.Coil{RadiusM: e.Radius / 1000, WidthM: e.Width / 1000, HeightM: e.Height / 1000, Turns: e.Turns, CurrentA: e.Current / 1000},

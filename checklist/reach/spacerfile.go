@@ -6,8 +6,6 @@ import (
 	"math"
 	"slices"
 	"strings"
-
-	"github.com/BurntSushi/toml"
 )
 
 // SpacerFile is the name of the file in a site's folder that lists its spacers.
@@ -34,29 +32,18 @@ type spacerEntry struct {
 
 // What a spacer may be.
 const (
-	thinnestMM  = 0.05
-	thickestMM  = 100.0
-	mostPieces  = 500
-	mostKinds   = 8
-	mostSpacers = 1 << 16 // bytes of the file
+	thinnestMM = 0.05
+	thickestMM = 100.0
+	mostPieces = 500
+	mostKinds  = 8
 )
 
 // ParseSpacers reads a site's spacers. file names it in errors, which give the line
 // where it is known, the spacer and its key.
 func ParseSpacers(file string, text []byte) (Set, error) {
-	if len(text) > mostSpacers {
-		return Set{}, fmt.Errorf("%s: %d bytes, at most %d", file, len(text), mostSpacers)
-	}
 	var f spacerFile
-	meta, err := toml.Decode(string(text), &f)
-	if err != nil {
-		if e, ok := errors.AsType[toml.ParseError](err); ok {
-			return Set{}, fmt.Errorf("%s:%d: %s", file, e.Position.Line, strings.Join(strings.Fields(e.Message), " "))
-		}
-		return Set{}, fmt.Errorf("%s: %s", file, strings.Join(strings.Fields(strings.TrimPrefix(err.Error(), "toml: ")), " "))
-	}
-	if unknown := meta.Undecoded(); len(unknown) > 0 {
-		return Set{}, fmt.Errorf("%s: key %q: not known, a spacer has name, thick_mm, tolerance_mm, count, material, chip, pile_mm and calliper_mm", file, unknown[0].String())
+	if err := decodeSiteFile(file, text, &f, "a spacer has name, thick_mm, tolerance_mm, count, material, chip, pile_mm and calliper_mm"); err != nil {
+		return Set{}, err
 	}
 	switch {
 	case f.Use != "" && len(f.Spacer) > 0:
