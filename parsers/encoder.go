@@ -1,8 +1,6 @@
 package parsers
 
 import (
-	"bytes"
-	"hash/maphash"
 	"strconv"
 )
 
@@ -10,10 +8,9 @@ import (
 // remembers what the lines last written came to, for consoles repeat themselves. The
 // zero value is ready to use; it is not safe for concurrent use.
 type EventEncoder struct {
-	seed  maphash.Seed
-	slots []inWords
-	seq   counter
-	line  counter
+	memo memo[inWords]
+	seq  counter
+	line counter
 }
 
 // A counter writes numbers that mostly are one more than the one before.
@@ -42,16 +39,14 @@ func (c *counter) append(b []byte, n uint64) []byte {
 	return append(b, c.digits...)
 }
 
-// encoderSlots is how many lines an encoder remembers.
-const encoderSlots = 1 << 11
+// encoderRemembers is how many lines an encoder remembers.
+const encoderRemembers = 1 << 11
 
 // inWords is what of an event depends on nothing but its text and its wording.
 type inWords struct {
-	raw     []byte // its own, as what follows
 	said    *saying
 	meaning []byte // kind, reader and fields
 	text    []byte // raw as JSON
-	used    bool
 }
 
 // Append appends an event.
@@ -59,20 +54,19 @@ func (c *EventEncoder) Append(b []byte, e *Event) ([]byte, error) {
 	if e.told != nil || len(e.Raw) > memoLine || e.said == nil && e.Kind != KindUnknown {
 		return e.AppendJSON(b)
 	}
-	if c.slots == nil {
-		c.seed, c.slots = maphash.MakeSeed(), make([]inWords, encoderSlots)
-	}
+	c.memo.lines = encoderRemembers
 	b = c.seq.append(append(b, `{"seq":`...), e.Seq)
 	b, err := e.appendTimes(b)
 	if err != nil {
 		return nil, err
 	}
-	s := &c.slots[maphash.Bytes(c.seed, e.Raw)%encoderSlots]
-	if !s.used || s.said != e.said || !bytes.Equal(s.raw, e.Raw) {
-		s.raw, s.said, s.used = append(s.raw[:0], e.Raw...), e.said, true
-		s.meaning, s.text = e.appendMeaning(s.meaning[:0]), e.appendRaw(s.text[:0])
+	slot := c.memo.slot(e.Raw)
+	is := &slot.is
+	if !slot.knows(e.Raw) || is.said != e.said {
+		is = slot.keep(e.Raw)
+		is.said, is.meaning, is.text = e.said, e.appendMeaning(is.meaning[:0]), e.appendRaw(is.text[:0])
 	}
-	b = append(b, s.meaning...)
+	b = append(b, is.meaning...)
 	if e.Lines[0] == e.Lines[1] && e.Lines[0] >= 0 {
 		b = c.line.append(append(b, `,"lines":[`...), uint64(e.Lines[0]))
 		b = append(append(append(b, ','), c.line.digits...), `],"offset":`...)
@@ -80,6 +74,6 @@ func (c *EventEncoder) Append(b []byte, e *Event) ([]byte, error) {
 	} else {
 		b = e.appendLines(b)
 	}
-	b = append(b, s.text...)
+	b = append(b, is.text...)
 	return e.appendEnd(b), nil
 }

@@ -5,46 +5,46 @@ import (
 	"hash/maphash"
 )
 
-// Consoles say the same again and again: the same few tags, the same states. What a
-// line means on its own does not change, so a stream remembers the lines last seen.
-const (
-	memoSlots = 1 << 12
-	memoLine  = 96 // bytes; a longer line is read anew each time
-)
+// memoLine is how many bytes a line may have to be remembered.
+const memoLine = 96
 
-// memo holds the lines whose meaning is settled, by their bytes.
-type memo struct {
+// A memo remembers of the lines last seen what they came to: consoles say the same
+// again and again, the same few tags, the same states.
+type memo[V any] struct {
+	lines int // how many it remembers, a power of two
 	seed  maphash.Seed
-	slots []remembered
+	slots []remembered[V]
 }
 
-// remembered is a line that is known and whole, or that nothing explains.
-type remembered struct {
-	raw    []byte // its own
-	said   *saying
-	reader int
-	used   bool
+// remembered is a line and what it came to.
+type remembered[V any] struct {
+	raw  []byte // its own
+	used bool
+	is   V
 }
 
 // slot is where a line is kept, nil for one that is kept nowhere.
-func (m *memo) slot(raw []byte) *remembered {
+func (m *memo[V]) slot(raw []byte) *remembered[V] {
 	if len(raw) > memoLine {
 		return nil
 	}
 	if m.slots == nil {
-		m.seed, m.slots = maphash.MakeSeed(), make([]remembered, memoSlots)
+		m.seed, m.slots = maphash.MakeSeed(), make([]remembered[V], m.lines)
 	}
-	return &m.slots[maphash.Bytes(m.seed, raw)%memoSlots]
+	return &m.slots[maphash.Bytes(m.seed, raw)&uint64(len(m.slots)-1)]
 }
 
 // knows reports whether the slot holds this line.
-func (s *remembered) knows(raw []byte) bool {
+func (s *remembered[V]) knows(raw []byte) bool {
 	return s != nil && s.used && bytes.Equal(s.raw, raw)
 }
 
-// keep puts a line there.
-func (s *remembered) keep(raw []byte, said *saying, reader int) {
-	if s != nil {
-		s.raw, s.said, s.reader, s.used = append(s.raw[:0], raw...), said, reader, true
+// keep puts a line there, and returns what it comes to for the caller to fill; nil for
+// a line that is kept nowhere.
+func (s *remembered[V]) keep(raw []byte) *V {
+	if s == nil {
+		return nil
 	}
+	s.raw, s.used = append(s.raw[:0], raw...), true
+	return &s.is
 }

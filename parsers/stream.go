@@ -25,8 +25,18 @@ type Stream struct {
 	pending *pendingLabel
 	fresh   beginning
 	begins  beginnings
-	memo    memo
+	memo    memo[sense]
 	recent  *namings // nil where no wording asks for the tag named before
+}
+
+// streamRemembers is how many lines a stream remembers.
+const streamRemembers = 1 << 12
+
+// sense is what a line comes to that is whole: its wording, nil where nothing explains
+// it, and the reader that it names.
+type sense struct {
+	said   *saying
+	reader int
 }
 
 // pendingLabel is a line whose value may come on the next one.
@@ -43,6 +53,7 @@ func NewStream(profiles ...*Profile) *Stream { return StreamAt(Position{}, profi
 func StreamAt(at Position, profiles ...*Profile) *Stream {
 	s := &Stream{
 		profiles: profiles,
+		memo:     memo[sense]{lines: streamRemembers},
 		split:    SplitterAt(at.Offset, at.Line),
 		offset:   at.Offset, seq: at.Seq, line: at.Line,
 	}
@@ -142,14 +153,16 @@ func (s *Stream) take(l *Line, emit func(Event)) {
 	}
 	slot := s.memo.slot(l.Raw)
 	if slot.knows(l.Raw) {
-		s.settled(&e, slot.said, slot.reader, emit)
+		s.settled(&e, slot.is.said, slot.is.reader, emit)
 		return
 	}
 	var broken error
 	for _, p := range s.profiles {
 		said, reader, more := p.sure(l.Raw)
 		if said != nil {
-			slot.keep(l.Raw, said, reader)
+			if is := slot.keep(l.Raw); is != nil {
+				*is = sense{said, reader}
+			}
 			s.settled(&e, said, reader, emit)
 			return
 		}
@@ -179,7 +192,9 @@ func (s *Stream) take(l *Line, emit func(Event)) {
 		}
 	}
 	if plain && broken == nil {
-		slot.keep(l.Raw, nil, NoReader)
+		if is := slot.keep(l.Raw); is != nil {
+			*is = sense{nil, NoReader}
+		}
 		s.settled(&e, nil, NoReader, emit)
 		return
 	}
