@@ -7,6 +7,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"propwright/parsers"
 	"slices"
 	"strings"
 
@@ -54,10 +55,7 @@ func ParseProcedure(file string, text []byte) (Procedure, error) {
 	p := Procedure{Text: text, File: file}
 	meta, err := toml.NewDecoder(bytes.NewReader(text)).Decode(&p)
 	if err != nil {
-		if pe, ok := errors.AsType[toml.ParseError](err); ok {
-			return Procedure{}, fmt.Errorf("procedure %s:%d: %s", file, pe.Position.Line, pe.Message)
-		}
-		return Procedure{}, fmt.Errorf("procedure %s: %w", file, err)
+		return Procedure{}, fmt.Errorf("procedure %w", parsers.BrokenTOML(file, err))
 	}
 	if unknown := meta.Undecoded(); len(unknown) > 0 {
 		return Procedure{}, fmt.Errorf("procedure %s: field %q: not known", file, unknown[0].String())

@@ -77,7 +77,7 @@ func LoadProfile(name string, r io.Reader) (*Profile, error) {
 	var t profileTOML
 	meta, err := toml.Decode(string(source), &t)
 	if err != nil {
-		return nil, l.broken(err)
+		return nil, BrokenTOML(name, err)
 	}
 	if unknown := meta.Undecoded(); len(unknown) > 0 {
 		key := unknown[0].String()
@@ -94,18 +94,6 @@ type profileLoader struct {
 
 func (l *profileLoader) at(line int, field string, err error) error {
 	return &ProfileError{File: l.file, Line: line, Field: field, Err: err}
-}
-
-// broken says where the text is no TOML, or a key has the wrong type.
-func (l *profileLoader) broken(err error) error {
-	if pe, ok := errors.AsType[toml.ParseError](err); ok {
-		reason := pe.Message
-		if reason == "" {
-			reason = strings.TrimPrefix(pe.Error(), "toml: ")
-		}
-		return l.at(pe.Position.Line, pe.LastKey, errors.New(oneLine(reason)))
-	}
-	return l.at(0, "", errors.New(oneLine(strings.TrimPrefix(err.Error(), "toml: "))))
 }
 
 func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }

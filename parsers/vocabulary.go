@@ -121,7 +121,7 @@ func loadVocabulary(text string) (*vocabulary, error) {
 	var t vocabularyTOML
 	meta, err := toml.Decode(text, &t)
 	if err != nil {
-		return nil, fmt.Errorf("vocabulary: %w", err)
+		return nil, BrokenTOML("vocabulary", err)
 	}
 	if extra := meta.Undecoded(); len(extra) > 0 {
 		return nil, fmt.Errorf("vocabulary: field %s: no such key", extra[0])

@@ -9,7 +9,7 @@ import (
 	"io"
 	"io/fs"
 	"math"
-	"regexp"
+	"propwright/parsers"
 	"slices"
 	"strings"
 	"sync"
@@ -151,15 +151,7 @@ func (b *builder) read(name string, r io.Reader) error {
 	}
 	meta, err := toml.Decode(string(text), &s.t)
 	if err != nil {
-		if pe, ok := errors.AsType[toml.ParseError](err); ok {
-			return s.at(pe.Position.Line, pe.LastKey, errors.New(cmp.Or(oneLine(pe.Message), oneLine(strings.TrimPrefix(pe.Error(), "toml: ")))))
-		}
-		reason := oneLine(strings.TrimPrefix(err.Error(), "toml: "))
-		if m := tomlPlace.FindStringSubmatch(reason); m != nil {
-			line, _ := number(m[1])
-			return s.at(line, m[2], errors.New(m[3]))
-		}
-		return s.at(0, "", errors.New(reason))
+		return parsers.BrokenTOML(s.name, err)
 	}
 	if unknown := meta.Undecoded(); len(unknown) > 0 {
 		key := unknown[0]
@@ -168,9 +160,6 @@ func (b *builder) read(name string, r io.Reader) error {
 	b.files = append(b.files, s)
 	return nil
 }
-
-// tomlPlace is where a reader of TOML says in words that a value is of the wrong type.
-var tomlPlace = regexp.MustCompile(`^line (\d+) \(last key "([^"]*)"\): (.*)$`)
 
 func (s *source) keyLine(key string) int {
 	for i, text := range bytes.Split(s.text, []byte("\n")) {

@@ -92,7 +92,7 @@ func TestLoadNamesFileLineAndField(t *testing.T) {
 		"empty word":           {`says=["on|lit"]`, `says=["on||lit"]`, `k.toml:29: field values.says: phrase "on||lit": an empty word`},
 		"unknown word list":    {`says=["on|lit"]`, `says=["@bright"]`, `k.toml:29: field values.says: phrase "@bright": no word list "bright"`},
 		"not TOML":             {"[model]", "[model", "k.toml:2: expected"},
-		"wrong type":           {"prior = 5", `prior = "five"`, "k.toml:19: field cause.prior: incompatible types"},
+		"wrong type":           {"prior = 5", `prior = "five"`, "k.toml:19: field cause.prior: a number is wanted, not a text"},
 		"slip over half":       {"slip = 0.02", "slip = 0.7", "k.toml:4: field slip: 0.7: must be 0 to 0.5"},
 	}
 	for name, tt := range tests {

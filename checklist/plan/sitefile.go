@@ -2,12 +2,12 @@ package plan
 
 import (
 	"cmp"
-	"errors"
 	"fmt"
 	"net"
 	"net/netip"
 	"net/url"
 	"path/filepath"
+	"propwright/parsers"
 	"slices"
 	"strconv"
 	"strings"
@@ -85,10 +85,7 @@ func ParseSiteFile(file string, text []byte) (SiteFile, error) {
 	var f SiteFile
 	meta, err := toml.Decode(string(text), &f)
 	if err != nil {
-		if e, ok := errors.AsType[toml.ParseError](err); ok {
-			return SiteFile{}, fmt.Errorf("%s:%d: %s", file, e.Position.Line, oneLine(e.Message))
-		}
-		return SiteFile{}, fmt.Errorf("%s: %s", file, oneLine(strings.TrimPrefix(err.Error(), "toml: ")))
+		return SiteFile{}, parsers.BrokenTOML(file, err)
 	}
 	if unknown := meta.Undecoded(); len(unknown) > 0 {
 		return SiteFile{}, fmt.Errorf("%s: %w", where(file, text, unknown[0]), unknownSiteKey(unknown[0]))

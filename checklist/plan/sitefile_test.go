@@ -48,7 +48,7 @@ func TestParseSiteFileRefuses(t *testing.T) {
 		"listen by name":        {head + "[defaults]\nlisten = \"bay:502\"\n", `site.toml:4: listen "bay:502": "bay" is no address`},
 		"hostile name":          {"name = \"T\\u001b[2J\"\nstore = \"site.db\"\n", `site.toml:1: name "T\x1b[2J": a character that does not print`},
 		"no TOML":               {head + "[defaults]\nspeed = = 3\n", `site.toml:4: `},
-		"wrong type":            {"name = 7\nstore = \"site.db\"\n", `site.toml: line 1 (last key "name")`},
+		"wrong type":            {"name = 7\nstore = \"site.db\"\n", `site.toml:1: field name: a text in "quotes" is wanted, not a whole number`},
 	}
 	for name, tt := range tests {
 		t.Run(name, func(t *testing.T) {

@@ -1,9 +1,8 @@
 package reach
 
 import (
-	"errors"
 	"fmt"
-	"strings"
+	"propwright/parsers"
 
 	"github.com/BurntSushi/toml"
 )
@@ -19,10 +18,7 @@ func decodeSiteFile(file string, text []byte, v any, known string) error {
 	}
 	meta, err := toml.Decode(string(text), v)
 	if err != nil {
-		if e, ok := errors.AsType[toml.ParseError](err); ok {
-			return fmt.Errorf("%s:%d: %s", file, e.Position.Line, strings.Join(strings.Fields(e.Message), " "))
-		}
-		return fmt.Errorf("%s: %s", file, strings.Join(strings.Fields(strings.TrimPrefix(err.Error(), "toml: ")), " "))
+		return parsers.BrokenTOML(file, err)
 	}
 	if unknown := meta.Undecoded(); len(unknown) > 0 {
 		return fmt.Errorf("%s: key %q: not known, %s", file, unknown[0].String(), known)

@@ -2,13 +2,13 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
 
 	"github.com/BurntSushi/toml"
 
 	"propwright/checklist"
+	"propwright/parsers"
 )
 
 // answersFile answers from a file: a table a step id, with answer, value and
@@ -40,10 +40,7 @@ func readAnswers(name string, r io.Reader, p checklist.Procedure) (map[string]fi
 	answers := map[string]fileAnswer{}
 	meta, err := toml.NewDecoder(r).Decode(&answers)
 	if err != nil {
-		if pe, ok := asParseError(err); ok {
-			return nil, fmt.Errorf("answers %s:%d: %s", name, pe.Position.Line, pe.Message)
-		}
-		return nil, fmt.Errorf("answers %s: %w", name, err)
+		return nil, fmt.Errorf("answers %w", parsers.BrokenTOML(name, err))
 	}
 	if unknown := meta.Undecoded(); len(unknown) > 0 {
 		return nil, fmt.Errorf("answers %s: field %q: not known, there are answer, value, unit, skip, room-clear and exit-release", name, unknown[0].String())
@@ -96,5 +93,3 @@ func (a answersFile) Ask(_ context.Context, q checklist.Question) (checklist.Ans
 	}
 	return checklist.Answer{}, fmt.Errorf("answers %s: step %q: field %s: missing: %w", a.name, q.Step, want, checklist.ErrNoAnswer)
 }
-
-func asParseError(err error) (toml.ParseError, bool) { return errors.AsType[toml.ParseError](err) }

@@ -26,7 +26,7 @@ func TestAnswersFileIsRefusedWithItsPlace(t *testing.T) {
 		"unknown step":  {"[wirring]\nanswer = \"yes\"\n", `step "wirring"`},
 		"unknown key":   {"[wiring]\nanser = \"yes\"\n", "wiring.anser"},
 		"no TOML":       {"[wiring\n", "a.toml:"},
-		"text as value": {"[wiring]\nvalue = \"five\"\n", "line 2"},
+		"text as value": {"[wiring]\nvalue = \"five\"\n", "a.toml:2: field wiring.value"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			_, err := readAnswers("a.toml", strings.NewReader(tt.text), newProcedure(t))

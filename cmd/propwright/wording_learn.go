@@ -146,12 +146,13 @@ func learnAnswers(file string) (map[string]string, error) {
 	if file == "" {
 		return nil, nil
 	}
-	meta, err := toml.DecodeFile(file, &a)
-	if pe, ok := asParseError(err); ok {
-		return nil, toolError{err: fmt.Errorf("answers %s:%d: %s", file, pe.Position.Line, pe.Message)}
-	}
+	text, err := os.ReadFile(file)
 	if err != nil {
 		return nil, toolError{what: fmt.Sprintf("answers %q", file), err: withoutPath(err), try: "the path of an answers file"}
+	}
+	meta, err := toml.Decode(string(text), &a)
+	if err != nil {
+		return nil, toolError{err: fmt.Errorf("answers %w", parsers.BrokenTOML(file, err))}
 	}
 	if unknown := meta.Undecoded(); len(unknown) > 0 {
 		return nil, usageError{fmt.Errorf("answers %s: field %q: not known, there is the table kinds", file, unknown[0].String())}
