@@ -413,7 +413,7 @@ func (c *diagnosis) finish(d deps) error {
 		}
 		return nil
 	}
-	return printDiagnosis(d.out, r)
+	return printDiagnosis(d.out, r, d.outTTY)
 }
 
 // siteFlagFor is the flag that names the same site again, "" where none is needed.

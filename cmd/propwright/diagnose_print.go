@@ -13,8 +13,8 @@ import (
 const causesPrinted = 5
 
 // printDiagnosis prints a result for people. What came from a board or a person is made
-// harmless here.
-func printDiagnosis(w io.Writer, r *diagnose.Result) error {
+// harmless here. On a terminal lines break between words.
+func printDiagnosis(w io.Writer, r *diagnose.Result, terminal bool) error {
 	var b strings.Builder
 	row := func(format string, args ...any) { fmt.Fprintln(&b, parsers.Printable(fmt.Sprintf(format, args...))) }
 	switch r.Verdict {
@@ -67,7 +67,11 @@ func printDiagnosis(w io.Writer, r *diagnose.Result) error {
 			row("     --answer %s=%s   %s", n.Test, v, n.Tell[i])
 		}
 	}
-	_, err := io.WriteString(w, b.String())
+	text := b.String()
+	if terminal {
+		text = wrapLines(text, farWidth)
+	}
+	_, err := io.WriteString(w, text)
 	return err
 }
 

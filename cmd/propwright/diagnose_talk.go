@@ -133,7 +133,11 @@ func (t *talk) beforePlugging(ctx context.Context) (done bool, err error) {
 }
 
 func (t *talk) say(format string, args ...any) {
-	fmt.Fprintln(t.d.err, parsers.Printable(fmt.Sprintf(format, args...)))
+	line := parsers.Printable(fmt.Sprintf(format, args...))
+	if t.d.errTTY {
+		line = wrapLine(line, farWidth)
+	}
+	fmt.Fprintln(t.d.err, line)
 }
 
 // ended is a conversation that somebody broke off: the result so far is printed.

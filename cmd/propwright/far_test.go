@@ -100,27 +100,3 @@ func TestWhatIsHeardAndReadFromAfar(t *testing.T) {
 		t.Errorf("far: %q, want a word in large text", shown.String())
 	}
 }
-
-// Nothing is cut within a word at 80 columns, nothing lost, and a file gets lines
-// as they are.
-func TestTextsBreakBetweenWords(t *testing.T) {
-	text := strings.TrimSpace(strings.Repeat("measure the voltage before the plug ", 9))
-	p := newTerminalPerson(&bytes.Buffer{}, false, silence{}, "Ada")
-	if got := p.wrapped(text); got != text {
-		t.Errorf("into a file: %q", got)
-	}
-	p.narrow = true
-	got := p.wrapped(text)
-	if strings.Join(strings.Fields(got), " ") != text || !strings.Contains(got, "\n") {
-		t.Errorf("wrapped to %q; want the same words in several lines", got)
-	}
-	for i, line := range strings.Split(got, "\n") {
-		n := utf8.RuneCountInString(line)
-		if i == 0 {
-			n += 3
-		}
-		if n > farWidth {
-			t.Errorf("a line of %d columns: %q", n, line)
-		}
-	}
-}

@@ -8,7 +8,6 @@ import (
 	"strconv"
 	"strings"
 	"sync"
-	"unicode/utf8"
 
 	"github.com/fatih/color"
 
@@ -95,33 +94,11 @@ func (p *terminalPerson) say(c color.Attribute, mark, text string) {
 	} else {
 		ink.DisableColor()
 	}
-	fmt.Fprintf(p.out, "%s %s\n", ink.Sprint(mark), p.wrapped(parsers.Printable(text)))
-}
-
-// wrapped breaks a text between words where a narrow terminal would break it
-// within one; into a file a text stays one line.
-func (p *terminalPerson) wrapped(text string) string {
-	const indent = 3 // mark and blank
-	if !p.narrow {
-		return text
+	line := mark + " " + parsers.Printable(text)
+	if p.narrow {
+		line = wrapLine(line, farWidth)
 	}
-	var b strings.Builder
-	at := indent
-	for i, word := range strings.Fields(text) {
-		n := utf8.RuneCountInString(word)
-		switch {
-		case i == 0:
-		case at+1+n > farWidth:
-			b.WriteString("\n" + strings.Repeat(" ", indent))
-			at = indent
-		default:
-			b.WriteByte(' ')
-			at++
-		}
-		b.WriteString(word)
-		at += n
-	}
-	return b.String()
+	fmt.Fprintf(p.out, "%s%s\n", ink.Sprint(mark), strings.TrimPrefix(line, mark))
 }
 
 // Instruct shows what to do and rings.
