@@ -22,6 +22,7 @@ const (
 	defaultMaxSilence = 5 * time.Minute
 	defaultMaxFrame   = 10 * time.Second
 	defaultAnswerWait = 3 * time.Second
+	defaultTakeTime   = 10 * time.Second
 	acceptPause       = 50 * time.Millisecond
 )
 
@@ -51,6 +52,7 @@ type Config struct {
 	MaxSilence time.Duration // after that without a byte a connection is closed; 0 means 5 minutes
 	MaxFrame   time.Duration // within that a frame begun must be whole, else the connection is closed; 0 means 10 s
 	AnswerWait time.Duration // after that a request without an answer is put on record as such; 0 means 3 s
+	TakeTime   time.Duration // within that either side must take what is passed on, else the connection ends; 0 means 10 s
 	// CountFrames calls Clock.Land(1) for each connection, each whole request and
 	// each end of a connection of the client's making, once it is recorded. Where
 	// the tap itself ends a connection, it counts the client's end when that comes.
@@ -64,7 +66,7 @@ func (c *Config) fill() error {
 	if c.MaxConns <= 0 {
 		c.MaxConns = MostConns
 	}
-	for d, otherwise := range map[*time.Duration]time.Duration{&c.MaxSilence: defaultMaxSilence, &c.MaxFrame: defaultMaxFrame, &c.AnswerWait: defaultAnswerWait} {
+	for d, otherwise := range map[*time.Duration]time.Duration{&c.MaxSilence: defaultMaxSilence, &c.MaxFrame: defaultMaxFrame, &c.AnswerWait: defaultAnswerWait, &c.TakeTime: defaultTakeTime} {
 		if *d <= 0 {
 			*d = otherwise
 		}

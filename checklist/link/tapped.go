@@ -23,8 +23,7 @@ const (
 
 // Times that a tap gives to what it waits for.
 const (
-	lingerTime = 2 * time.Second  // the controller, for its last answers after the client's end
-	takeTime   = 10 * time.Second // the other side, to take what is passed on
+	lingerTime = 2 * time.Second // the controller, for its last answers after the client's end
 )
 
 // chunk is how many bytes of one direction are passed on at once.
@@ -45,7 +44,7 @@ type tapped struct {
 	begun    time.Time     // when the frame that is under way began, by the computer's clock
 	recorded chan struct{} // closed once the end is on record and, if it is ours, on its way to the client
 
-	mu       sync.Mutex // over the read deadline and what follows from it
+	mu       sync.Mutex // over the read deadline and what follows from it, and over setting far
 	ended    string     // why the connection is to end, where the client has not ended it
 	draining bool       // the reader waits for the client's end, without a deadline
 }
@@ -67,7 +66,7 @@ func (c *tapped) end(why string) {
 	}
 }
 
-// cut drops the connection; nothing that the other side sends is counted after.
+// cut drops both connections; nothing that either side sends is counted after.
 func (c *tapped) cut() {
 	c.mu.Lock()
 	defer c.mu.Unlock()
@@ -75,6 +74,16 @@ func (c *tapped) cut() {
 		c.ended = endedByTap
 	}
 	_ = c.conn.Close() // both sides learn of it by reading
+	if c.far != nil {
+		_ = c.far.Close() // a request that waits to be taken there waits no longer
+	}
+}
+
+// behind keeps the tap's own connection where cut finds it.
+func (c *tapped) behind(far farSide) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.far = far
 }
 
 // wanted is why the connection is to end; "" where it is not.
@@ -120,12 +129,13 @@ func (c *tapped) pass() (why string) {
 	if err != nil {
 		return fmt.Sprintf("controller not reached: %v", reason(err))
 	}
-	c.far = far
+	c.behind(far)
 	defer func() { _ = far.Close() }()
 	answered := make(chan struct{})
 	go func() {
 		defer close(answered)
 		c.end(c.replies())
+		_ = far.Close() // a request that waits to be taken there waits for nothing
 	}()
 	why = c.requests()
 	_ = far.CloseWrite() // it fails where the far side has ended, which the replies tell
@@ -207,6 +217,11 @@ func (c *tapped) forth(p []byte) error {
 	if err != nil {
 		return err
 	}
+	if limited, ok := c.far.(interface{ SetWriteDeadline(time.Time) error }); ok {
+		if err := limited.SetWriteDeadline(time.Now().Add(c.t.config.TakeTime)); err != nil {
+			return err
+		}
+	}
 	_, err = c.far.Write(p)
 	return err
 }
@@ -251,7 +266,7 @@ func (c *tapped) back(p []byte) error {
 	if err != nil {
 		return err
 	}
-	if err := c.conn.SetWriteDeadline(time.Now().Add(takeTime)); err != nil {
+	if err := c.conn.SetWriteDeadline(time.Now().Add(c.t.config.TakeTime)); err != nil {
 		return err
 	}
 	_, err = c.conn.Write(p)
