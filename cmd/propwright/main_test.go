@@ -15,8 +15,12 @@ import (
 // like code, and it is ignored where CI is set.
 var update = flag.Bool("update", false, "rewrite the files that tests compare with")
 
+// helpers are programs that scripts of tests call by these names: this test's own
+// program plays them.
+var helpers = map[string]func(){"propwright": main}
+
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"propwright": main})
+	testscript.Main(m, helpers)
 }
 
 // TestScripts runs the program as a process of its own, a script a behaviour.

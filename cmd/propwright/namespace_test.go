@@ -3,6 +3,7 @@
 package main
 
 import (
+	"os"
 	"os/exec"
 	"path/filepath"
 	"testing"
@@ -30,15 +31,29 @@ func siteInNamespaces(t *testing.T) plan.Folder {
 	return site.Folder
 }
 
-// runInNamespaces runs a script of testdata in a folder, with the program and the site
-// as its arguments, and returns what it said.
-func runInNamespaces(t *testing.T, dir, script string, site plan.Folder) string {
+// asPrograms puts helpers into a folder, under their names.
+func asPrograms(t *testing.T, dir string, names ...string) {
+	t.Helper()
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range names {
+		if err := os.Symlink(self, filepath.Join(dir, name)); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// runInNamespaces runs a script of testdata in a folder, with the program, the site and
+// what else it wants as its arguments, and returns what it said.
+func runInNamespaces(t *testing.T, dir, script string, site plan.Folder, more ...string) string {
 	t.Helper()
 	script, err := filepath.Abs(filepath.Join("testdata", script))
 	if err != nil {
 		t.Fatal(err)
 	}
-	cmd := exec.CommandContext(t.Context(), "unshare", "-rnm", "sh", script, buildProgram(t), site.Dir)
+	cmd := exec.CommandContext(t.Context(), "unshare", append([]string{"-rnm", "sh", script, buildProgram(t), site.Dir}, more...)...)
 	cmd.Dir = dir
 	out, err := cmd.CombinedOutput()
 	if err != nil {

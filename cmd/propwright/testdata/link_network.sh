@@ -1,17 +1,19 @@
 #!/bin/sh
 # Runs in network and mount namespaces of its own, as their root: $1 is propwright, $2 a
-# site with prop harbour-bell (board 10.77.0.57, controller 10.77.0.10). br9 is this
+# site with prop harbour-bell (board 10.77.0.57, controller 10.77.0.10), $3 the folder of
+# the program that plays a slow cable. br9 is this
 # computer's card; two other computers hang on it, each in a further namespace.
 set -eu
 program=$1
 export PROPWRIGHT_SITE="$2"
+cable=$3
 
 ip link set lo up
 ip link add br9 type bridge
 ip link set br9 up
 ip address add 10.77.0.200/24 dev br9
 pids=
-trap 'kill $pids' EXIT
+trap 'kill $pids 2> /dev/null || true' EXIT
 computer() { # name mac
   unshare -n sh -c "echo \$\$ > $1.pid; exec sleep 600" &
   while [ ! -s "$1.pid" ]; do :; done
@@ -56,12 +58,19 @@ at other ip link set eth0 address 02:54:57:00:00:58
 at other ip address del 10.77.0.1/24 dev eth0
 look "no gateway"
 at other ip address add 10.77.0.1/24 dev eth0
-if at controller tc qdisc add dev eth0 root netem delay 700ms 2> /dev/null; then
-  look "slow answers"
-  at controller tc qdisc del dev eth0 root
-else
-  echo "slow answers: this system has no netem"
-fi
+# A slow cable between the controller and the others.
+ip link add plug-a type veth peer name plug-b
+ip link set to-controller nomaster
+ip link set plug-a master br9
+for c in plug-a plug-b; do ip link set "$c" up; done
+"$cable/slow-cable" plug-b to-controller 700ms 0 1 > cable.out &
+wire=$!
+pids="$pids $wire"
+while ! grep -q plugged cable.out; do :; done
+look "slow answers"
+kill "$wire"
+ip link del plug-a
+ip link set to-controller master br9
 at controller ip link set eth0 down
 look "controller's cable out"
 at controller ip link set eth0 up
