@@ -58,6 +58,7 @@ recover_within = 30.0
 away_for = 5.0
 silent_for = 8.0
 drops = 200
+drops_within = 3600.0
 on_within = 5.0
 off_within = 5.0
 [[step]]

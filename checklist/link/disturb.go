@@ -22,10 +22,11 @@ type Disturber interface {
 
 // Recovery is the kind of check "link-recovery": the controller restarts; it takes a
 // write and does not answer; it ends its connections again and again. After each the
-// prop's own tag has to reach its coil. It is for the stand-in only, and no built-in
-// procedure has it: a site puts it into its own by name. Its figures come from the
-// step's parameters (connect_within, recover_within, away_for, silent_for, drops,
-// on_within, off_within).
+// prop's own tag has to reach its coil. It is for the stand-in only, at the bench: a
+// controller in use is disturbed by nobody. Its figures come from the step's parameters
+// (connect_within, recover_within, away_for, silent_for, drops, drops_within, on_within,
+// off_within): the connections are ended drops times, or as often as drops_within has
+// room for, since how soon a board dials again is its firmware's.
 type Recovery struct{ StandIn Switch }
 
 // Console is false: only the controller's side is needed.
@@ -47,6 +48,7 @@ type recoveryRun struct {
 	w                              showing
 	connect, recover, away, silent time.Duration
 	drops                          int
+	dropping                       time.Duration // how long they may take
 }
 
 // Run makes each trouble and sees the board come back. It returns errors of the log,
@@ -59,7 +61,7 @@ func (k Recovery) Run(ctx context.Context, s *checklist.Scene) ([]checklist.Find
 		return nil, err
 	}
 	if err := figures(s.Step, map[string]*time.Duration{
-		"connect_within": &v.connect, "recover_within": &v.recover, "away_for": &v.away, "silent_for": &v.silent,
+		"connect_within": &v.connect, "recover_within": &v.recover, "away_for": &v.away, "silent_for": &v.silent, "drops_within": &v.dropping,
 		"on_within": &v.w.onWithin, "off_within": &v.w.offWithin,
 	}); err != nil {
 		return nil, err
@@ -114,7 +116,8 @@ func (v *recoveryRun) on(trouble string) (checklist.Entry, bool) {
 	return all[k], true
 }
 
-// try makes a trouble, waits for the board and shows the tag once.
+// try makes a trouble, waits for the board and shows the tag until it reaches its coil, or
+// the time is over.
 func (v *recoveryRun) try(ctx context.Context, trouble string) (checklist.Entry, error) {
 	done, err := map[string]func(context.Context) (int, error){troubleRestart: v.restart, troubleSilent: v.mute, troubleDrops: v.dropAll}[trouble](ctx)
 	if err != nil {
@@ -127,7 +130,8 @@ func (v *recoveryRun) try(ctx context.Context, trouble string) (checklist.Entry,
 	}
 	p := shown{result: noConnection}
 	waited := v.s.Now().Sub(over)
-	if ok {
+	// A board may be connected and still wait for an answer that never came.
+	for again := ok; again; again = p.result != resultOK && v.s.Now().Sub(over) < v.recover {
 		if p, err = show(ctx, v.s, v.w); err != nil {
 			return checklist.Entry{}, err
 		}
@@ -182,7 +186,7 @@ func (v *recoveryRun) mute(ctx context.Context) (int, error) {
 
 // dropAll ends the connection again and again, and counts how often it came back.
 func (v *recoveryRun) dropAll(ctx context.Context) (n int, err error) {
-	for n < v.drops {
+	for end := v.s.Now().Add(v.dropping); n < v.drops && v.s.Now().Before(end); {
 		c := v.s.Cursor()
 		if err := v.sw.Drop(); err != nil {
 			return n, err
@@ -201,7 +205,7 @@ func (v *recoveryRun) finding(trouble string, e checklist.Entry) checklist.Findi
 	f := checklist.Finding{
 		What: trouble, How: checklist.Measured, Verdict: checklist.Passed, Reader: m.Reader, Rests: append(checklist.RefsOf(e), m.Rests...),
 		Value: checklist.Number(m.Value, "s", fmt.Sprintf("first good write after %.1f s", m.Value)),
-		Limit: ptr(checklist.Number(v.recover.Seconds(), "s", fmt.Sprintf("connected within %g s, by itself", v.recover.Seconds()))),
+		Limit: ptr(checklist.Number(v.recover.Seconds(), "s", fmt.Sprintf("back within %g s, by itself", v.recover.Seconds()))),
 	}
 	done := whole(e, "done")
 	if trouble == troubleDrops {
@@ -214,7 +218,7 @@ func (v *recoveryRun) finding(trouble string, e checklist.Entry) checklist.Findi
 		f.Value.Text = fmt.Sprintf("not back after %.0f s", m.Value)
 		f.Note = "The firmware has to look at its connection and dial again when it has ended; until somebody resets the board the prop is dead."
 		if trouble == troubleDrops {
-			f.Value.Text = fmt.Sprintf("back %d times of %d, then no more", done, v.drops)
+			f.Value.Text = fmt.Sprintf("back %d times, then no more", done)
 			if n := whole(e, "connections"); slices.Contains(socketCounts, n) {
 				f.Note = fmt.Sprintf("%d connections since its start are as many as a shield has sockets: the firmware opens them and does not close them. It must stop each client that has ended.", n)
 			}

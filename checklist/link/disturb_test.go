@@ -28,7 +28,7 @@ func TestRecoveryShowsWhatDoesNotComeBack(t *testing.T) {
 		"two hundred ends":    {verdict: checklist.Passed, words: []string{"again and again", "200 times, then first good write"}},
 		"never dials again":   {change: func(d *desk, _ *checklist.Item) { d.sockets = 1 }, verdict: checklist.Failed, words: []string{"controller restarted", "not back after 30 s"}},
 		"waits for ever":      {change: func(d *desk, _ *checklist.Item) { d.hangs = true }, verdict: checklist.Failed, words: []string{"does not answer", "no write"}},
-		"eight sockets":       {change: func(d *desk, _ *checklist.Item) { d.sockets = 8 }, verdict: checklist.Failed, words: []string{"back 6 times of 200", "8 connections"}},
+		"eight sockets":       {change: func(d *desk, _ *checklist.Item) { d.sockets = 8 }, verdict: checklist.Failed, words: []string{"back 6 times, then no more", "8 connections"}},
 		"only with something": {change: func(d *desk, _ *checklist.Item) { d.lateReturn = true }, verdict: checklist.Failed, words: []string{"controller restarted", "not back"}},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -15,7 +15,7 @@ import (
 type StandIn struct {
 	*Tap
 	server *server
-	muted  atomic.Bool
+	muted  *atomic.Bool
 }
 
 // Listen starts a stand-in that ends with ctx or with Close. Its error is a
@@ -28,9 +28,12 @@ func Listen(ctx context.Context, config Config) (*StandIn, error) {
 	if err != nil {
 		return nil, fmt.Errorf("stand-in: %w", err)
 	}
-	s := &StandIn{server: server}
+	s := &StandIn{server: server, muted: config.Muted}
+	if s.muted == nil {
+		s.muted = new(atomic.Bool)
+	}
 	s.Tap, err = newTap(ctx, config, func() (farSide, error) {
-		f := &front{config: config, server: server, muted: &s.muted}
+		f := &front{config: config, server: server, muted: s.muted}
 		return f.open(), nil
 	})
 	if err != nil {
@@ -47,6 +50,9 @@ func (s *StandIn) Coil(n int) bool { return s.server.coil(n - s.config.Base) }
 // stands, until it is called with false.
 func (s *StandIn) Mute(on bool) { s.muted.Store(on) }
 
+// Muted reports whether it leaves requests without an answer.
+func (s *StandIn) Muted() bool { return s.muted.Load() }
+
 // Close ends the stand-in and its connections and waits for its goroutines.
 // Closing twice is no error.
 func (s *StandIn) Close() error { return errors.Join(s.Tap.Close(), s.server.stop()) }
@@ -57,19 +63,25 @@ const behindTime = 5 * time.Second
 // A front answers one connection of the tap for the server, and knows what the
 // library does not.
 type front struct {
-	config Config
-	server *server
-	behind net.Conn
-	muted  *atomic.Bool
+	config  Config
+	server  *server
+	behind  net.Conn
+	muted   *atomic.Bool
+	silence func(transaction uint16) // told of requests without an answer; nil: nobody is
 }
 
 // A piped connection is the tap's end of a connection to a front.
 type piped struct {
 	io.Reader
 	io.Writer
-	up   *io.PipeWriter
-	down *io.PipeReader
+	up    *io.PipeWriter
+	down  *io.PipeReader
+	front *front
 }
+
+// onSilence has f called for each request that the front leaves without an answer. It
+// is to be called before the first request.
+func (p piped) onSilence(f func(transaction uint16)) { p.front.silence = f }
 
 func (p piped) CloseWrite() error { return p.up.Close() }
 
@@ -85,7 +97,7 @@ func (f *front) open() farSide {
 		_ = requests.CloseWithError(err)
 		_ = replies.Close()
 	}()
-	return piped{down, up, up, down}
+	return piped{down, up, up, down, f}
 }
 
 // serve answers requests in their order until they end or one is no frame.
@@ -101,6 +113,9 @@ func (f *front) serve(requests io.Reader, replies io.Writer) error {
 		}
 		reply := f.answer(adu, r)
 		if reply == nil {
+			if f.silence != nil {
+				f.silence(transactionOf(adu))
+			}
 			continue
 		}
 		if _, err := replies.Write(reply); err != nil {

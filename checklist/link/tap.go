@@ -57,6 +57,9 @@ type Config struct {
 	// each end of a connection of the client's making, once it is recorded. Where
 	// the tap itself ends a connection, it counts the client's end when that comes.
 	CountFrames bool
+	// Muted is where a stand-in keeps whether it leaves requests without an answer, for
+	// whoever has to know that besides; nil: in a place of its own.
+	Muted *atomic.Bool
 }
 
 func (c *Config) fill() error {

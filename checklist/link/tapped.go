@@ -130,6 +130,9 @@ func (c *tapped) pass() (why string) {
 		return fmt.Sprintf("controller not reached: %v", reason(err))
 	}
 	c.behind(far)
+	if s, ok := far.(interface{ onSilence(func(uint16)) }); ok && c.t.config.CountFrames {
+		s.onSilence(c.unanswered) // nobody waits for what is known never to come
+	}
 	defer func() { _ = far.Close() }()
 	answered := make(chan struct{})
 	go func() {
@@ -271,6 +274,13 @@ func (c *tapped) back(p []byte) error {
 	}
 	_, err = c.conn.Write(p)
 	return err
+}
+
+// unanswered puts on record that a request gets no answer.
+func (c *tapped) unanswered(transaction uint16) {
+	if asked, ok := c.waiting.answered(transaction); ok {
+		_ = c.request(asked.frame) // an error here is the log's, which knows
+	}
 }
 
 // request puts a request on record and counts it off.

@@ -13,6 +13,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -34,6 +35,7 @@ type batchBench struct {
 	site   *sitePlan
 	clock  *clock.Sim
 	listen string
+	silent atomic.Bool // the stand-in leaves requests without an answer
 	port   string
 	boards map[string]*benchBoard
 	in     *benchBoard // in the socket
@@ -82,7 +84,7 @@ func newBatchBench(t *testing.T, boards int, faults map[string]string) *batchBen
 			fmt.Sprintf("prop prop-%02d room=Lighthouse cover_mm=6 drives=light board=%s", i, name))
 		v := &benchBoard{name: name}
 		if v.board, err = virtual.New(virtual.Config{
-			Clock: b.clock, Seed: uint64(i), Fault: faults[name], Build: build, Controller: b.listen, LockStep: true, CountFrames: true,
+			Clock: b.clock, Seed: uint64(i), Fault: faults[name], Build: build, Controller: b.listen, LockStep: true, CountFrames: true, Silent: b.silent.Load,
 		}); err != nil {
 			t.Fatal(err)
 		}
@@ -139,7 +141,7 @@ func (b *batchBench) take(ctx context.Context, resume bool, props ...string) (ch
 	}
 	b.batch.equip = func(folder *runFolder, item checklist.Item) (cast, error) {
 		c := cast{clock: b.clock, item: item, virtual: true, wording: wording, port: &portPlan{options: b.options()}}
-		c.listen = &link.Config{Addr: b.listen, Base: item.Controller.Base, Clock: b.clock, CountFrames: true}
+		c.listen = &link.Config{Addr: b.listen, Base: item.Controller.Base, Clock: b.clock, CountFrames: true, Muted: &b.silent}
 		c.decided = func(dec checklist.Decision) { printDecision(d.out, d.err, false, dec) }
 		return c, nil
 	}

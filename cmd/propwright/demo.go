@@ -156,7 +156,7 @@ func demonstrate(ctx context.Context, d deps, o demoOptions, st *sitePlan) (err 
 func demoBoard(ctx context.Context, d deps, o demoOptions, run *conduct) (end func() error, err error) {
 	board, err := virtual.New(virtual.Config{
 		Clock: run.clock, Seed: o.seed, Fault: o.fault, Style: o.style, Build: demoBuild(o), Enrolled: demoEnrolled(o),
-		Controller: run.standIn.Addr(), LockStep: true, CountFrames: true,
+		Controller: run.standIn.Addr(), LockStep: true, CountFrames: true, Silent: run.standIn.Muted,
 	})
 	if err != nil {
 		return nil, usageError{err}

@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -36,7 +37,8 @@ type simBench struct {
 	line    *virtual.PtyLine
 	hands   *virtual.Hands
 	listen  string
-	dir     string // of the run
+	silent  atomic.Bool // the stand-in leaves requests without an answer
+	dir     string      // of the run
 	image   string
 	wording []*parsers.Profile
 }
@@ -73,7 +75,7 @@ func newSimBenchWith(t *testing.T, o demoOptions, enrolled []string) *simBench {
 		t.Fatal(err)
 	}
 	if b.board, err = virtual.New(virtual.Config{
-		Clock: b.clock, Seed: 1, Build: demoBuild(o), Enrolled: enrolled, Image: b.image, Controller: b.listen, LockStep: true, CountFrames: true,
+		Clock: b.clock, Seed: 1, Build: demoBuild(o), Enrolled: enrolled, Image: b.image, Controller: b.listen, LockStep: true, CountFrames: true, Silent: b.silent.Load,
 	}); err != nil {
 		t.Fatal(err)
 	}
@@ -114,7 +116,7 @@ func (b *simBench) sit(ctx context.Context, plan sittingPlan) (checklist.Verdict
 	folder := b.folder()
 	run, err := newConduct(b.t.Context(), folder, cast{
 		clock: b.clock, item: b.item, virtual: true, wording: b.wording, commands: plan.commands, changed: plan.changed, said: plan.said,
-		listen: &link.Config{Addr: b.listen, Base: b.item.Controller.Base, Clock: b.clock, CountFrames: true},
+		listen: &link.Config{Addr: b.listen, Base: b.item.Controller.Base, Clock: b.clock, CountFrames: true, Muted: &b.silent},
 	})
 	if err != nil {
 		b.t.Fatal(err)

@@ -163,6 +163,10 @@ type Config struct {
 	// end count as under way on the clock, whoever ended the connection first; the
 	// controller's side lands one for each as it sees it.
 	CountFrames bool
+	// Silent reports whether the controller leaves requests without an answer just now.
+	// With it a board on a simulated clock waits for an answer by that clock, which would
+	// stand while the board listened on the network. nil: it finds out by listening.
+	Silent func() bool
 }
 
 // DefaultTags are the tags in reach of the hands: role to UID. They are invented;

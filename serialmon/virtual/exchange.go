@@ -10,6 +10,9 @@ import (
 // a loaded machine needs, for who gives up first would count what the other counts too.
 const ioTimeout = 15 * time.Second
 
+// answerWithin is how long the firmware waits for an answer, by the board's clock.
+const answerWithin = 3 * time.Second
+
 // exchange does something on the network when nothing else is under way there. The
 // waiting is in a goroutine of its own: on a simulated clock the board's timers
 // may run in the very goroutine that has to answer.
@@ -180,26 +183,50 @@ func (b *Board) sendCoil(reader int, on bool) {
 	if b.cfg.CountFrames {
 		b.clock.Depart(1)
 	}
+	write := w.writeCoil
+	silent := b.cfg.Silent != nil && b.cfg.Silent()
+	if silent {
+		write = w.askCoil
+	}
+	waits := !b.cfg.CountFrames // else the clock stands until the answer is there
+	if waits {
+		b.after(answerWithin, func() {
+			if waits {
+				w.giveUp()
+			}
+		})
+	}
 	var err error
 	b.io(func() {
 		sent := false
-		sent, err = w.writeCoil(function, address, value, ioTimeout)
+		sent, err = write(function, address, value, ioTimeout)
 		if !sent && b.cfg.CountFrames {
 			b.clock.Land(1)
 		}
 	}, func() {
+		waits = false
 		switch {
+		case err == nil && silent:
+			b.net.busy = true
+			b.after(answerWithin, func() {
+				b.net.busy = false
+				b.unanswered(w, coil)
+				b.nextExchange()
+			})
 		case err == nil:
 			b.print(textCoil(coil, on))
 		case isException(err):
 			b.print(textCoilFailed(coil, err.Error()))
 		default:
-			b.print(textCoilFailed(coil, "no answer"))
-			if b.net.conn == w {
-				b.dropConnection()
-				b.print(textController(b.build.Controller, "connection lost"))
-				b.dialIn(redialEvery)
-			}
+			b.unanswered(w, coil)
 		}
 	}, func() {})
+}
+
+// unanswered gives a connection up on which a write got no answer.
+func (b *Board) unanswered(w *wire, coil int) {
+	b.print(textCoilFailed(coil, "no answer"))
+	if b.net.conn == w {
+		b.lost()
+	}
 }

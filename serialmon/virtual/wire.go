@@ -44,25 +44,40 @@ func newWire(c net.Conn, unit byte) *wire { return &wire{conn: c, unit: unit} }
 // close lets the connection go; there is nothing to be done about an error of it.
 func (w *wire) close() { w.conn.Close() }
 
+// giveUp ends the waiting for an answer.
+func (w *wire) giveUp() { _ = w.conn.SetDeadline(time.Unix(1, 0)) } // fails only where it is closed, which ends it too
+
 // closedByPeer looks whether the controller has closed the connection.
 func (w *wire) closedByPeer() bool { return hungUp(w.conn) }
 
 // writeCoil asks for a coil to be switched. sent is false when the request has
 // certainly not left the board.
 func (w *wire) writeCoil(function byte, address uint16, on bool, within time.Duration) (sent bool, err error) {
-	if err := w.conn.SetDeadline(time.Now().Add(within)); err != nil {
-		return false, err
-	}
-	w.txn++
-	request := coilRequest(w.txn, w.unit, function, address, on)
-	if n, err := w.conn.Write(request); err != nil {
-		return n == len(request), err
+	request, sent, err := w.request(function, address, on, within)
+	if err != nil {
+		return sent, err
 	}
 	answer, err := readADU(w.conn)
 	if err != nil {
 		return true, err
 	}
 	return true, checkAnswer(request, answer)
+}
+
+// askCoil is writeCoil without waiting for the answer.
+func (w *wire) askCoil(function byte, address uint16, on bool, within time.Duration) (sent bool, err error) {
+	_, sent, err = w.request(function, address, on, within)
+	return sent, err
+}
+
+func (w *wire) request(function byte, address uint16, on bool, within time.Duration) (request []byte, sent bool, err error) {
+	if err := w.conn.SetDeadline(time.Now().Add(within)); err != nil {
+		return nil, false, err
+	}
+	w.txn++
+	request = coilRequest(w.txn, w.unit, function, address, on)
+	n, err := w.conn.Write(request)
+	return request, n == len(request), err
 }
 
 func coilRequest(txn uint16, unit, function byte, address uint16, on bool) []byte {
