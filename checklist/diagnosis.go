@@ -61,7 +61,7 @@ var errRepaired = errors.New("the cause was repaired")
 // puts on record what came of it, also where it was broken off. The error is errRepaired
 // or errReflash where the walk has to begin again for it.
 func (e *Engine) afterFailure(ctx context.Context, d Decision) error {
-	if e.Failed == nil || d.Again || d.Outcome.Verdict != Failed {
+	if e.Failed == nil || d.Outcome.Verdict != Failed || d.Again && (e.Unfinished == nil || !e.Unfinished(d.Step)) {
 		return nil
 	}
 	made, err := e.Failed(ctx, d)

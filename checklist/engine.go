@@ -31,6 +31,9 @@ type Engine struct {
 	// Where the cause was repaired the step runs again, with all that rested on what the
 	// repair changed.
 	Failed func(context.Context, Decision) (*Diagnosis, error)
+	// Unfinished reports whether the search for the cause of a step that failed in an
+	// earlier process was begun and cut off, so that Failed is called once more; may be nil.
+	Unfinished func(Step) bool
 	// Commands, where set, brings what the person says unasked; closed, it says that
 	// the person has gone.
 	Commands <-chan Command

@@ -3,6 +3,7 @@ package checklist_test
 import (
 	"context"
 	"errors"
+	"slices"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -310,4 +311,40 @@ func TestADiagnosisBrokenOffIsOnRecord(t *testing.T) {
 			t.Errorf("last entry %+v; want the diagnosis of step one", last)
 		}
 	})
+}
+
+// In a later sitting the search for a failed step's cause is taken up where it was cut
+// off, and only there.
+func TestASearchThatWasCutOffIsTakenUpAgain(t *testing.T) {
+	for name, unfinished := range map[string]func(checklist.Step) bool{
+		"cut off": func(s checklist.Step) bool { return s.ID == "one" }, "ended": func(checklist.Step) bool { return false }, "not known": nil,
+	} {
+		t.Run(name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				var calls, asked []string
+				e, _ := engineOf(t, nil, checklist.Checks{
+					"first": verdictCheck(&calls, "first", checklist.Failed), "second": verdictCheck(&calls, "second", checklist.Passed),
+					"third": verdictCheck(&calls, "third", checklist.Passed),
+				})
+				if _, err := e.Run(t.Context(), checklist.Bench); err != nil {
+					t.Fatal(err)
+				}
+				e.Failed = func(_ context.Context, d checklist.Decision) (*checklist.Diagnosis, error) {
+					asked = append(asked, d.Step.ID)
+					return nil, nil
+				}
+				e.Unfinished = unfinished
+				if _, err := e.Run(t.Context(), checklist.Bench); err != nil {
+					t.Fatal(err)
+				}
+				var want []string
+				if name == "cut off" {
+					want = []string{"one"}
+				}
+				if !slices.Equal(asked, want) {
+					t.Errorf("asked about %v, want %v", asked, want)
+				}
+			})
+		})
+	}
 }

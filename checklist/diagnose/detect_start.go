@@ -43,7 +43,7 @@ func (r *Reading) markStarts() {
 		if l.noise || l.host {
 			continue
 		}
-		is := !l.remark && (l.kind == parsers.KindBoot || len(l.bag) <= 5 && startWords.holdsAny(l.bag))
+		is := !l.remark && l.saysStart()
 		if !l.remark && first != "" && shape(unclocked(l.text)) == first {
 			is = true
 		}

@@ -25,6 +25,7 @@ const (
 	FromNetwork Source = "network"
 	FromReport  Source = "report"
 	FromAnswer  Source = "answer"
+	FromScript  Source = "measured" // counted while a person did what a script says
 )
 
 // Merge keeps one evidence for each finding. What was answered goes before what a text

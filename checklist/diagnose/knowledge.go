@@ -61,6 +61,7 @@ type Test struct {
 	Masks    string // what it hides or spoils, in words; "" for nothing
 	Needs    []int  // tests that go before, as indexes
 	Why      string
+	Script   string // how it is made at a port, "" where it is only asked
 	Caution  string
 	says     []phrase
 }

@@ -65,7 +65,8 @@ func newLine(e parsers.Event) (l line, ok bool) {
 	}
 	l.sayMore()
 	l.at = clockOf(l.text)
-	l.remark, l.host = remark(l.text), hostLine.MatchString(l.text)
+	// A start that a wording knows is the board's, however it is set off.
+	l.remark, l.host = remark(l.text) && (e.Kind != parsers.KindBoot || e.Profile == ""), hostLine.MatchString(l.text)
 	l.meant = asMeant.holdsAny(l.bag)
 	return l, true
 }

@@ -504,12 +504,14 @@ func (b *builder) tests(s *source) error {
 			return bad("why", errors.New("missing"))
 		case !(t.Minutes > 0 && t.Minutes <= 10000):
 			return bad("minutes", fmt.Errorf("%g: must be over 0 and at most 10000", t.Minutes))
+		case t.Script != "" && !slices.Contains(scriptNames, t.Script):
+			return bad("script", fmt.Errorf("%q: want one of %s", t.Script, strings.Join(scriptNames, ", ")))
 		case len(b.k.Tests) >= maxTests:
 			return bad("id", fmt.Errorf("more than %d tests", maxTests))
 		}
 		test := Test{
 			ID: t.ID, Ask: t.Ask, Finding: b.k.Finding(t.Finding), Minutes: t.Minutes, Tools: t.Tools, Opens: t.Opens,
-			Console: t.Console, Masks: t.Masks, Why: t.Why, Caution: t.Caution,
+			Console: t.Console, Masks: t.Masks, Why: t.Why, Caution: t.Caution, Script: t.Script,
 		}
 		for _, id := range t.Destroys {
 			i := b.k.Finding(id)

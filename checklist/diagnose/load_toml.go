@@ -83,4 +83,5 @@ type testTOML struct {
 	Why      string   `toml:"why"`
 	Caution  string   `toml:"caution"`
 	Says     []string `toml:"says"`
+	Script   string   `toml:"script"`
 }

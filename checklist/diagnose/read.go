@@ -22,6 +22,10 @@ type Reading struct {
 	any     int // lines with text
 	anatomy parsers.Anatomy
 	grows   bool // the list grows tag by tag beyond what it can hold
+	// arrivals takes times from when lines came in, not from what they begin with; began is
+	// when the first did.
+	arrivals bool
+	began    time.Time
 	gathered
 }
 
@@ -38,6 +42,12 @@ func (r *Reading) Take(e parsers.Event) {
 	l, ok := newLine(e)
 	if !ok {
 		return
+	}
+	if r.arrivals {
+		if r.began.IsZero() {
+			r.began = e.First
+		}
+		l.at = e.First.Sub(r.began).Seconds()
 	}
 	r.any++
 	if e.Kind != parsers.KindUnknown && !e.Kind.Host() {

@@ -219,8 +219,8 @@ func weighed(w float64) string {
 
 func cite(e Evidence) string {
 	switch {
-	case e.From == FromAnswer:
-		return " (answered)"
+	case e.From == FromAnswer || e.From == FromScript:
+		return map[Source]string{FromAnswer: " (answered)", FromScript: " (measured)"}[e.From]
 	case e.Line > 0:
 		return fmt.Sprintf(" (%s, line %d)", e.From, e.Line)
 	}

@@ -4,10 +4,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"path/filepath"
 	"sync"
 
 	"propwright/checklist"
 	"propwright/checklist/diagnose"
+	"propwright/parsers"
 )
 
 // errFlashNow ends a talk because the board is to get new firmware.
@@ -31,7 +33,7 @@ func findCauses(d deps, o commissionOptions, site string, run *conduct, c cast) 
 	}
 	d.out = d.err // stdout has a line for each step, and nothing else
 	f := &causeFinder{d: d, run: run, person: c.talks, commands: c.commands, o: diagnoseOptions{prop: o.prop, site: site}}
-	run.engine.Failed = f.find
+	run.engine.Failed, run.engine.Unfinished = f.find, f.wasCutOff
 }
 
 // find offers to look for the cause and, where that is wanted, does. A note that is said
@@ -55,6 +57,9 @@ func (f *causeFinder) find(ctx context.Context, step checklist.Decision) (made *
 		return nil, err
 	}
 	if a.Text != "yes" {
+		if f.wasCutOff(step.Step) {
+			return nil, keepTold(f.talkFile(), told{At: f.d.now(), Of: stepName(step.Step), Ended: endedLeft})
+		}
 		return nil, nil
 	}
 	return f.talk(ctx, step)
@@ -89,13 +94,12 @@ func (f *causeFinder) talk(ctx context.Context, step checklist.Decision) (*check
 	c := &diagnosis{k: k, o: f.o, source: f.run.folder.dir, situation: diagnose.Situation{Done: map[int]bool{}}}
 	c.read, c.failed = failedSteps(k, f.run)
 	c.live = hearing(k, f.run.log)
-	t := &talk{diagnosis: c, d: f.d, put: f.person.converse, proof: "What proves it is the step: it runs again now."}
+	c.bench = f.run.atBench()
+	t := newTalk(c, f.d)
+	t.put, t.proof = f.person.converse, "What proves it is the step: it runs again now."
+	t.file, t.of = f.talkFile(), stepName(step.Step)
 	t.made.Symptom = symptom(step.Outcome)
-	if t.minutes(ctx) {
-		err = t.loop(ctx)
-	} else {
-		err = t.ended(ctx)
-	}
+	err = t.whole(ctx)
 	made := &t.made
 	made.Cause = t.leading()
 	if err == nil && made.Cured {
@@ -108,6 +112,50 @@ func (f *causeFinder) talk(ctx context.Context, step checklist.Decision) (*check
 		err = cause
 	}
 	return made, err
+}
+
+// talkFile keeps the talks of a run as they go, beside its journal.
+func (f *causeFinder) talkFile() string { return filepath.Join(f.run.folder.dir, "diagnosis.jsonl") }
+
+// stepName tells a step's talk from those of others.
+func stepName(s checklist.Step) string { return fmt.Sprintf("%s/%s/%d", s.Sitting, s.ID, s.Reader) }
+
+// whole is a talk from its first question, or from where it was cut off.
+func (t *talk) whole(ctx context.Context) error {
+	if _, err := t.goOn(ctx); err != nil {
+		return err
+	}
+	ok, err := t.minutes(ctx)
+	if err != nil {
+		return err
+	}
+	if !ok {
+		return t.ended(ctx)
+	}
+	return t.loop(ctx)
+}
+
+// wasCutOff reports whether the talk about a failed step was begun and not ended.
+func (f *causeFinder) wasCutOff(s checklist.Step) bool {
+	open, err := cutOff(f.talkFile(), stepName(s))
+	return err == nil && len(open) > 0
+}
+
+// atBench is the run's board as a script needs it; nil without a port.
+func (run *conduct) atBench() *bench {
+	if run.board == nil {
+		return nil
+	}
+	return &bench{clock: run.clock, reset: run.board.Reset, since: func(from int64) ([]parsers.Event, int64) {
+		var heard []parsers.Event
+		for _, e := range run.log.Entries(from) {
+			from = e.N
+			if e.Event != nil {
+				heard = append(heard, *e.Event)
+			}
+		}
+		return heard, from
+	}}
 }
 
 // leading is the cause that cured, else the one that leads now; nil for neither.

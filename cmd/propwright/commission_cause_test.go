@@ -161,7 +161,7 @@ func TestAFailedStepGoesOnIntoTheDiagnosis(t *testing.T) {
 			log := checklist.NewLog(clock.Real(), &checklisttest.Keeper{}, nil)
 			d := testDeps()
 			d.err = shown
-			run := &conduct{folder: &runFolder{dir: "run"}, log: log, engine: &checklist.Engine{}, board: &portBoard{}}
+			run := &conduct{folder: &runFolder{dir: t.TempDir()}, log: log, engine: &checklist.Engine{}, board: &portBoard{}}
 			step := zeroChip(t, log)
 			findCauses(d, commissionOptions{prop: "bell"}, t.TempDir(), run, cast{talks: p, commands: p.commands})
 			made, err := run.engine.Failed(ctx, step)

@@ -13,11 +13,9 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"propwright/checklist"
 	"propwright/checklist/diagnose"
 	"propwright/parsers"
 	"propwright/serialmon"
-	"propwright/serialmon/clock"
 )
 
 const diagnoseLong = `diagnose ranks the causes of a prop that registers no tags, says what speaks for and
@@ -56,6 +54,7 @@ type diagnoseOptions struct {
 	noConsole bool
 	page      string
 	bundle    string
+	at        serialmon.Options // how the port is opened, name and speed apart
 }
 
 func newDiagnoseCmd(d deps) *cobra.Command {
@@ -119,6 +118,9 @@ type diagnosis struct {
 	story     []string
 	failed    []string // steps of the checklist
 	situation diagnose.Situation
+	talks     bool         // somebody is talked with, so that a port stays open
+	bench     *bench       // the open port in a talk; nil for none
+	letGo     func() error // closes it
 }
 
 func runDiagnose(ctx context.Context, d deps, o diagnoseOptions) error {
@@ -311,66 +313,6 @@ func (c *diagnosis) readFrames(name string, fail func(error) error) error {
 	c.read = append(c.read, c.k.Frames(frames, 0))
 	return nil
 }
-
-// listen hears the board for a time. Its capture goes nowhere but into the diagnosis.
-func (c *diagnosis) listen(ctx context.Context, d deps) error {
-	speed, auto, err := readSpeed(c.o.speed, 115200)
-	if err != nil {
-		return err
-	}
-	profiles, err := chooseWording(c.o.wording, c.o.site)
-	if err != nil {
-		return err
-	}
-	fmt.Fprintf(d.err, "listening to %s for %v; opening it restarts most boards\n", c.o.port, c.o.seconds)
-	reading, kept := c.k.NewReading(), &keptText{}
-	options := serialmon.Options{Name: c.o.port, Speed: speed, Clock: clock.Real()}
-	options.Sink = newConsole(options.Clock, parsers.NewStream(profiles...), func(e checklist.Entry) (checklist.Entry, error) {
-		if e.Event != nil {
-			reading.Take(*e.Event)
-			kept.Write(e.Event.Raw)
-			kept.Write([]byte("\n"))
-		}
-		return e, nil
-	})
-	session, err := serialmon.Attach(ctx, options)
-	if err != nil {
-		return toolSide("", err)
-	}
-	if auto {
-		err = chooseSpeed(ctx, d, session)
-	}
-	for i := 0; err == nil && i < c.o.resets; i++ {
-		if err = session.Reset(ctx); err == nil {
-			err = clock.Real().Sleep(ctx, startTime)
-		}
-	}
-	if err == nil {
-		wait, stop := context.WithTimeout(ctx, c.o.seconds)
-		select {
-		case <-wait.Done():
-		case <-session.Done():
-		}
-		stop()
-	}
-	if err := errors.Join(err, session.Close()); err != nil {
-		return toolSide("", err)
-	}
-	if ctx.Err() != nil {
-		return context.Cause(ctx)
-	}
-	c.source, c.text = c.o.port, kept.String()
-	c.story = append(c.story, fmt.Sprintf("Listened to %s for %v, with %d restarts.", c.o.port, c.o.seconds, c.o.resets))
-	c.take(reading, false, "CAPTURE")
-	return nil
-}
-
-// mostResets bounds how often a board is restarted, and startTime is what each start is
-// given.
-const (
-	mostResets = 100
-	startTime  = 3 * time.Second
-)
 
 // result puts together what is known now.
 func (c *diagnosis) result() (*diagnose.Result, error) {

@@ -3,9 +3,9 @@ package main
 import (
 	"bufio"
 	"context"
+	"errors"
 	"fmt"
 	"io"
-	"strconv"
 	"strings"
 
 	"propwright/checklist"
@@ -22,47 +22,44 @@ type talk struct {
 	*diagnosis
 	d     deps
 	put   func(ctx context.Context, question string) (line string, ok bool)
+	file  string          // keeps what is told; "" for none
+	of    string          // the failed step that it is about
 	proof string          // what proves a repair, to be said
 	tried map[string]bool // causes whose repair was proposed
 	made  checklist.Diagnosis
 }
 
+// newTalk begins a talk of a diagnosis.
+func newTalk(c *diagnosis, d deps) *talk {
+	c.talks = true
+	return &talk{diagnosis: c, d: d, tried: map[string]bool{}}
+}
+
 // interact asks until the cause is plain, the person stops, or no test helps.
-func (c *diagnosis) interact(ctx context.Context, d deps) error {
-	prop := firstOf(c.o.prop, "PROP")
-	t := &talk{diagnosis: c, d: d}
-	lines := make(chan string)
-	t.put = func(ctx context.Context, question string) (string, bool) {
-		t.say("?? %s", question)
-		select {
-		case line, ok := <-lines:
-			return line, ok
-		case <-ctx.Done():
-			return "", false
-		}
-	}
-	in, stop := context.WithCancel(ctx)
-	defer stop()
-	go func() {
-		defer close(lines)
-		typed := bufio.NewScanner(d.in)
-		for typed.Scan() {
-			select {
-			case lines <- strings.TrimSpace(typed.Text()):
-			case <-in.Done():
-				return
-			}
+func (c *diagnosis) interact(ctx context.Context, d deps) (err error) {
+	t := newTalk(c, d)
+	t.file = toldFile(c.o.site, c.o.prop)
+	defer func() {
+		if c.letGo != nil {
+			err = errors.Join(err, c.letGo())
 		}
 	}()
-	if ok := t.minutes(ctx); !ok {
-		return t.ended(ctx)
+	in, stop := context.WithCancel(ctx)
+	defer stop()
+	t.put = t.typed(in)
+	again, err := t.goOn(ctx)
+	if err != nil {
+		return err
+	}
+	if ok, err := t.minutes(ctx); err != nil || !ok {
+		return errors.Join(err, t.ended(ctx))
 	}
 	if i := c.k.Test("symptom"); i >= 0 && len(c.answered) == 0 {
 		if done, err := t.question(ctx, i); err != nil || done {
 			return err
 		}
 	}
-	if c.o.port != "" {
+	if c.o.port != "" && !again {
 		if done, err := t.beforePlugging(ctx); err != nil || done {
 			return err
 		}
@@ -74,42 +71,79 @@ func (c *diagnosis) interact(ctx context.Context, d deps) error {
 	if len(t.failed) > 0 {
 		step = join(t.failed)
 	}
-	t.proof = fmt.Sprintf("What proves it is the checklist: propwright commission %s runs %s again and writes the report.", prop, step)
+	t.proof = fmt.Sprintf("What proves it is the checklist: propwright commission %s runs %s again and writes the report.", firstOf(c.o.prop, "PROP"), step)
 	return t.loop(ctx)
 }
 
+// typed puts questions and takes lines from the terminal until in ends.
+func (t *talk) typed(in context.Context) func(context.Context, string) (string, bool) {
+	lines := make(chan string)
+	go func() {
+		defer close(lines)
+		typed := bufio.NewScanner(t.d.in)
+		for typed.Scan() {
+			select {
+			case lines <- strings.TrimSpace(typed.Text()):
+			case <-in.Done():
+				return
+			}
+		}
+	}()
+	return func(ctx context.Context, question string) (string, bool) {
+		t.say("?? %s", question)
+		select {
+		case line, ok := <-lines:
+			return line, ok
+		case <-ctx.Done():
+			return "", false
+		}
+	}
+}
+
+// goOn offers to go on with a talk that was cut off; again says that this is done.
+func (t *talk) goOn(ctx context.Context) (again bool, err error) {
+	open, err := cutOff(t.file, t.of)
+	if err != nil {
+		return false, toolError{what: "the talk that was kept", err: err, try: "put that file aside"}
+	}
+	if len(open) == 0 {
+		return false, nil
+	}
+	line, ok := t.put(ctx, fmt.Sprintf("A talk of %s was cut off after %d answers. Go on with it? (Enter: yes; n: begin anew)", open[0].At.Local().Format("2 January 15:04"), len(open)))
+	if !ok || strings.HasPrefix(strings.ToLower(line), "n") {
+		if ok {
+			err = t.keep(told{Ended: endedLeft})
+		}
+		return false, err
+	}
+	for _, one := range open {
+		if err := t.apply(one); err != nil {
+			return false, err
+		}
+	}
+	for _, h := range t.heard {
+		t.say("   %s: taken as %s", h.Told, join(h.As))
+	}
+	return true, nil
+}
+
 // minutes asks how much time there is, unless that is known, and says what to do first.
-func (t *talk) minutes(ctx context.Context) (ok bool) {
-	if t.o.minutes == 0 {
+func (t *talk) minutes(ctx context.Context) (ok bool, err error) {
+	if t.situation.Minutes == 0 {
 		line, ok := t.put(ctx, "How many minutes until the prop is needed? (Enter: not known)")
 		if !ok {
-			return false
+			return false, nil
 		}
-		if m, err := strconv.ParseFloat(line, 64); err == nil && m > 0 {
-			t.situation.Minutes = m
+		if m := figureIn(line, "min"); m > 0 {
+			if err := t.keep(told{Minutes: m}); err != nil {
+				return false, err
+			}
 		}
 	}
 	if r, err := t.result(); err == nil && r.First != "" {
 		t.say("!! %s", r.First)
 	}
-	return true
-}
-
-// test puts a test that was made into the story.
-func (t *talk) test(ask, answer string) {
-	t.story = append(t.story, ask+" "+answer+".")
-	t.made.Tests = append(t.made.Tests, checklist.DiagnosisTest{Ask: ask, Answer: answer})
-}
-
-// repaired puts a repair that was tried into the story.
-func (t *talk) repaired(c diagnose.Ranked, cured bool) {
-	came := "Not cured"
-	if cured {
-		came = "Cured, as was said"
-	}
-	t.story = append(t.story, "Repaired: "+c.Title+". "+came+".")
-	t.made.Repairs = append(t.made.Repairs, checklist.DiagnosisRepair{Cause: causeOf(c), Cured: cured})
-	t.made.Cured = t.made.Cured || cured
+	return true, nil
 }
 
 // causeOf is a cause as the log has it.
@@ -140,7 +174,7 @@ func (t *talk) say(format string, args ...any) {
 	fmt.Fprintln(t.d.err, line)
 }
 
-// ended is a conversation that somebody broke off: the result so far is printed.
+// ended is a conversation that was cut off: the result so far is printed.
 func (t *talk) ended(ctx context.Context) error {
 	if ctx.Err() != nil {
 		return context.Cause(ctx)
@@ -148,8 +182,26 @@ func (t *talk) ended(ctx context.Context) error {
 	return t.finish(t.d)
 }
 
+// stop ends the conversation, as somebody wants or for want of a test.
+func (t *talk) stop(how string) error {
+	if err := t.keep(told{Ended: how}); err != nil {
+		return err
+	}
+	return t.finish(t.d)
+}
+
+// over ends the conversation where a line says so or none will come.
+func (t *talk) over(ctx context.Context, line string, ok bool) (bool, error) {
+	switch {
+	case !ok:
+		return true, t.ended(ctx)
+	case line == "q":
+		return true, t.stop(endedStopped)
+	}
+	return false, nil
+}
+
 func (t *talk) loop(ctx context.Context) error {
-	t.tried = map[string]bool{}
 	for {
 		r, err := t.result()
 		if err != nil {
@@ -166,7 +218,7 @@ func (t *talk) loop(ctx context.Context) error {
 		}
 		if r.Next == nil {
 			t.say("No further test is worth its time.")
-			return t.finish(t.d)
+			return t.stop(endedOpen)
 		}
 		if done, err := t.question(ctx, t.k.Test(r.Next.Test)); err != nil || done {
 			return err
@@ -214,6 +266,9 @@ func (t *talk) question(ctx context.Context, test int) (done bool, err error) {
 	if k.Caution != "" {
 		t.say("!! %s", k.Caution)
 	}
+	if made, done, err := t.script(ctx, test); made || done || err != nil {
+		return done, err
+	}
 	for i, v := range f.Values {
 		t.say("   %d  %s", i+1, v.Tell)
 	}
@@ -230,50 +285,42 @@ func (t *talk) question(ctx context.Context, test int) (done bool, err error) {
 func (t *talk) take(ctx context.Context, test int, line string, ok bool) (again, done bool, err error) {
 	k := &t.k.Tests[test]
 	f := &t.k.Findings[k.Finding]
+	if over, err := t.over(ctx, line, ok); over {
+		return false, true, err
+	}
 	switch {
-	case !ok, line == "q":
-		return false, true, t.ended(ctx)
 	case line == "":
-		t.situation.Done[test] = true
-		t.test(k.Ask, "Not done")
-		return false, false, nil
+		return false, false, t.keep(told{Test: k.ID, Skipped: true})
 	case strings.Contains(line, "="):
-		if err := t.tell(line); err != nil {
-			t.say("%v", err)
-			return true, false, nil
-		}
-		t.readBack()
-		return false, false, nil
+		return t.said(line)
 	}
 	v := f.Choose(line)
 	if v < 0 {
 		t.say("%q is none of these; say a number, or TEST=RESULT.", line)
 		return true, false, nil
 	}
-	answer := k.ID + "=" + f.Values[v].ID
-	if err := t.tell(answer); err != nil {
+	if err := t.keep(told{Test: k.ID, Answer: k.ID + "=" + f.Values[v].ID}); err != nil {
 		return false, true, err
 	}
-	t.situation.Done[test] = true
-	t.situation.Opened = t.situation.Opened || k.Opens
-	t.test(k.Ask, f.Values[v].Tell)
 	t.say("   taken as: %s", t.k.Words(diagnose.Observation{Finding: k.Finding, Value: v}))
-	if t.situation.Minutes > 0 {
-		t.situation.Minutes = max(1, t.situation.Minutes-k.Minutes)
-	}
 	return false, false, nil
 }
 
-// readBack says what the last answer was taken for, and puts it into the story.
-func (t *talk) readBack() {
-	h := t.heard[len(t.heard)-1]
-	ask, answer, _ := strings.Cut(h.Told, "=")
-	t.test(strings.TrimSpace(ask)+":", strings.TrimSpace(answer))
-	if len(h.As) == 0 {
-		t.say("   no test that is known; it counts a little, by its words")
-		return
+// said takes TEST=RESULT and reads back what it was taken for.
+func (t *talk) said(line string) (again, done bool, err error) {
+	if _, err := t.k.Answer(line); err != nil {
+		t.say("%v", err)
+		return true, false, nil
 	}
-	t.say("   taken as: %s", join(h.As))
+	if err := t.keep(told{Answer: line}); err != nil {
+		return false, true, err
+	}
+	if h := t.heard[len(t.heard)-1]; len(h.As) == 0 {
+		t.say("   no test that is known; it counts a little, by its words")
+	} else {
+		t.say("   taken as: %s", join(h.As))
+	}
+	return false, false, nil
 }
 
 // repair proposes a repair and asks what came of it.
@@ -283,31 +330,33 @@ func (t *talk) repair(ctx context.Context, c diagnose.Ranked) (done bool, err er
 		t.say("!! %s", c.Caution)
 	}
 	line, ok := t.put(ctx, "Done: did it cure? (yes, no, Enter: not tried, q: stop)")
+	if over, err := t.over(ctx, line, ok); over {
+		return true, err
+	}
 	switch {
-	case !ok, line == "q":
-		return true, t.ended(ctx)
 	case line == "":
 		return false, nil
 	case strings.Contains(line, "="):
-		if err := t.tell(line); err != nil {
-			t.say("%v", err)
-			return false, nil
-		}
-		t.readBack()
+		_, done, err := t.said(line)
 		delete(t.tried, c.ID)
-		return false, nil
-	case strings.HasPrefix(strings.ToLower(line), "y"):
-		t.repaired(c, true)
-		t.say("%s", t.proof)
-		return true, t.finishCured(c)
+		return done, err
 	}
-	t.repaired(c, false)
-	return false, t.tell(c.ID + "=no")
+	cured := strings.HasPrefix(strings.ToLower(line), "y")
+	if err := t.keep(told{Repair: &checklist.DiagnosisRepair{Cause: causeOf(c), Cured: cured}}); err != nil || !cured {
+		return err != nil, err
+	}
+	t.say("%s", t.proof)
+	if err := t.keep(told{Ended: endedCured}); err != nil {
+		return true, err
+	}
+	return true, t.finishCured(ctx, c)
 }
 
 // finishCured writes the files and ends.
-func (t *talk) finishCured(c diagnose.Ranked) error {
-	t.heard = append(t.heard, diagnose.Heard{Told: c.ID + "=yes", As: []string{"cured"}})
+func (t *talk) finishCured(ctx context.Context, c diagnose.Ranked) error {
+	if err := t.offerFiles(ctx); err != nil {
+		return err
+	}
 	r, err := t.result()
 	if err != nil {
 		return err
@@ -317,4 +366,31 @@ func (t *talk) finishCured(c diagnose.Ranked) error {
 	}
 	_, err = io.WriteString(t.d.out, "cured, as was said: "+parsers.Printable(c.Title)+"\n")
 	return err
+}
+
+// offerFiles asks where the page and the bundle go that nobody has named a place for.
+func (t *talk) offerFiles(ctx context.Context) error {
+	for _, f := range []struct {
+		at            *string
+		what, usually string
+	}{
+		{&t.o.page, "A page of what was found and done? (y: diagnosis.html, or the file to write; Enter: none)", "diagnosis.html"},
+		{&t.o.bundle, "A bundle for somebody else, UIDs shortened? (y: diagnosis, or the folder to make; Enter: none)", "diagnosis"},
+	} {
+		if *f.at != "" {
+			continue
+		}
+		line, ok := t.put(ctx, f.what)
+		if !ok {
+			return nil
+		}
+		switch strings.ToLower(line) {
+		case "q", "n", "no":
+		case "y", "yes":
+			*f.at = f.usually
+		default:
+			*f.at = line
+		}
+	}
+	return nil
 }

@@ -32,7 +32,7 @@ func TestDiagnoseTalk(t *testing.T) {
 	}
 	page := filepath.Join(t.TempDir(), "page.html")
 	said, out, err := talkWith(t, diagnoseOptions{from: log, page: page},
-		"", "2", "header pressed=version turns good", "version-ten=zero", "show-tag=none", "follow-wires=right", "module-led=lit", "measure-33=good", "swap-module=cured", "select-pins=own", "yes", "yes", "yes")
+		"", "2", "header pressed=version turns good", "version-ten=zero", "show-tag=none", "follow-wires=right", "module-led=lit", "measure-33=good", "swap-module=cured", "select-pins=own", "yes", "n", "n")
 	if err != nil {
 		t.Fatal(err)
 	}
