@@ -31,7 +31,12 @@ func (r *Reading) markStarts() {
 		if board++; board > 4 {
 			break
 		}
-		if s := shape(unclocked(l.text)); seen[s] > 1 && seen[s] <= 1+len(r.lines)/3 && nearest[s] > 2 && len(s) > 5 && l.uid == "" && !tagKind(l.kind) && r.sameNext(i, s) {
+		s := shape(unclocked(l.text))
+		if board == 1 && seen[s] >= 4 && len(l.bag) >= 3 && l.uid == "" && !tagKind(l.kind) && !emptyLook(l) && r.nextTells(i, s) {
+			first = s // a greeting that comes again and again, with next to nothing behind it
+			break
+		}
+		if seen[s] > 1 && seen[s] <= 1+len(r.lines)/3 && nearest[s] > 2 && len(s) > 5 && l.uid == "" && !tagKind(l.kind) && r.sameNext(i, s) {
 			first = s
 			break
 		}
@@ -61,6 +66,20 @@ func (r *Reading) markStarts() {
 }
 
 var startWords = mustPhrases("boot start|started|starting|begin*")
+
+// nextTells reports whether the line after the i-th, which begins like s, is another that
+// a start has: a setting, an address, the reader's version.
+func (r *Reading) nextTells(i int, s string) bool {
+	for _, l := range r.lines[i+1 : min(len(r.lines), i+4)] {
+		switch {
+		case shape(unclocked(l.text)) == s:
+			return false
+		case l.kind == parsers.KindSetting, l.kind == parsers.KindAddress, l.kind == parsers.KindReaderVersion, l.kind == parsers.KindReaderMissing:
+			return true
+		}
+	}
+	return false
+}
 
 // sameNext reports whether a line that begins like the i-th is elsewhere followed by the
 // same line as it, some lines away.

@@ -21,7 +21,7 @@ func (r *Reading) detectWords() {
 			continue
 		}
 		seen[key] = true
-		if tagKind(l.kind) && l.uid != "" || l.kind == parsers.KindCoilWritten || l.kind == parsers.KindAddress {
+		if tagKind(l.kind) && l.uid != "" || l.kind == parsers.KindCoilWritten || l.kind == parsers.KindAddress && !disputed.holdsAny(l.bag) {
 			continue
 		}
 		for f := range r.k.Findings {
@@ -50,6 +50,9 @@ func (r *Reading) detectWords() {
 		}
 	}
 }
+
+// disputed are words with which a line about an address is more than a setting.
+var disputed = mustPhrases("conflict*|duplicate*|already|twice|both|same|taken|in_use|claimed|fail*|refused")
 
 // clauses are the parts of a remark that are read as an answer each: those with a
 // colon, which parts what was done from what came of it.

@@ -47,6 +47,11 @@ func newLine(e parsers.Event) (l line, ok bool) {
 	if g, sure := e.Guess(); g != "" && sure >= sureEnough {
 		l.kind = g
 	}
+	if l.kind == parsers.KindReaderMissing || l.kind == parsers.KindReaderVersion {
+		if b := words(text); e.Profile == "" && netChip.holdsAny(b) && !readerChip.holdsAny(b) {
+			l.kind = parsers.KindUnknown // the network's chip, not the reader's
+		}
+	}
 	if u := e.UID(); u != nil {
 		l.uid = u.String()
 	} else {
@@ -66,12 +71,14 @@ func newLine(e parsers.Event) (l line, ok bool) {
 	l.sayMore()
 	l.at = clockOf(l.text)
 	// A start that a wording knows is the board's, however it is set off.
-	l.remark, l.host = remark(l.text) && (e.Kind != parsers.KindBoot || e.Profile == ""), hostLine.MatchString(l.text)
+	l.remark, l.host = remark(l.text) && (e.Kind != parsers.KindBoot || e.Profile == ""), hostLine(l.text)
 	l.meant = asMeant.holdsAny(l.bag)
 	return l, true
 }
 
 var (
+	netChip     = mustPhrases("w5100|w5200|w5500|ethernet|lan|eth|network|nic|enc28j60|phy")
+	readerChip  = mustPhrases("reader*|rfid|mfrc522|rc522|pcd|rdr|tag|nfc|antenna")
 	addWords    = mustPhrases("add|added|written|stored|learned|learnt|taught|enrolled|saved !master")
 	refuseWords = mustPhrases("refused|denied|unknown|rejected|stranger|deny|nope|forbidden")
 	letIn       = mustPhrases("accepted|allowed|welcome|granted|known|grant")
@@ -106,9 +113,6 @@ func (l *line) sayMore() {
 }
 
 var readerIndex = regexp.MustCompile(`(?i)\b(?:reader|slot|module|idx)[ "#:=]{0,3}([0-9]|[A-D])\b`)
-
-// hostLine are prompts, kernel lines and the like.
-var hostLine = regexp.MustCompile(`^(\$|C:\\|[a-z]*\$|pc\b|\[ *\d+\.\d{6}\] |>>>|arp\b|ping\b|open[ :/]|ports\b|usb events|read \d|ls\b|ls:|kernel:|groups:|master \d|tcp\b|unit \d|fc \d|prop [A-Z]\b|day \d)`)
 
 // phrases is a list of which one is enough.
 type phrases []phrase
