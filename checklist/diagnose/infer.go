@@ -57,11 +57,16 @@ func (k *Knowledge) Likelihood(o Observation, causes ...int) float64 {
 		}
 		p = noisyMax(f.leak, under...)[o.Value]
 	}
-	return k.slipped(p, len(f.Values))
+	return k.slipped(f, p)
 }
 
-func (k *Knowledge) slipped(p float64, values int) float64 {
-	return (1-k.Model.Slip)*p + k.Model.Slip/float64(values)
+// slipped allows for a wrong observation: the model's share of them, or the finding's own.
+func (k *Knowledge) slipped(f *Finding, p float64) float64 {
+	slip := k.Model.Slip
+	if f.slip >= 0 {
+		slip = f.slip
+	}
+	return (1-slip)*p + slip/float64(len(f.Values))
 }
 
 // under is the finding's distribution under one cause.
@@ -190,9 +195,9 @@ func (k *Knowledge) logLikelihoods(states []state, o Observation) []float64 {
 	like := make([]float64, len(states))
 	single := make([]float64, len(k.Causes))
 	for c := range single {
-		single[c] = math.Log(k.slipped(f.under(c)[o.Value], len(f.Values)))
+		single[c] = math.Log(k.slipped(f, f.under(c)[o.Value]))
 	}
-	none := math.Log(k.slipped(f.leak[o.Value], len(f.Values)))
+	none := math.Log(k.slipped(f, f.leak[o.Value]))
 	for i, s := range states {
 		switch {
 		case s[0] == noCause:
@@ -202,7 +207,7 @@ func (k *Knowledge) logLikelihoods(states []state, o Observation) []float64 {
 		case s[0] != s[1] && f.dist[s[0]] == nil:
 			like[i] = single[s[1]]
 		default:
-			like[i] = math.Log(k.slipped(f.in(s)[o.Value], len(f.Values)))
+			like[i] = math.Log(k.slipped(f, f.in(s)[o.Value]))
 		}
 	}
 	return like

@@ -43,6 +43,7 @@ type Finding struct {
 	Action bool
 	Basis  []string // of the leak
 	asks   []phrase
+	slip   float64 // share of wrong observations of its own, -1 for the model's
 	leak   []float64
 	dist   [][]float64 // by cause; nil where the cause has no hand in it
 	other  []float64   // under a cause that is not in the list and shows nothing unusual

@@ -320,7 +320,13 @@ func (b *builder) findings(s *source) error {
 		case len(b.k.Findings) >= maxFindings:
 			return bad("id", fmt.Errorf("more than %d findings", maxFindings))
 		}
-		finding := Finding{ID: f.ID, About: f.About, Action: f.Action, Basis: f.Basis}
+		finding := Finding{ID: f.ID, About: f.About, Action: f.Action, Basis: f.Basis, slip: -1}
+		if f.Slip != nil {
+			if !(*f.Slip >= 0 && *f.Slip <= 0.5) {
+				return at.wrong("finding", "slip", "slip", fmt.Errorf("%g: must be 0 to 0.5", *f.Slip))
+			}
+			finding.slip = *f.Slip
+		}
 		var err error
 		if finding.asks, err = b.phrases(at, "finding", "asks", f.Asks); err != nil {
 			return err

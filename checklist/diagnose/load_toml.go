@@ -48,6 +48,7 @@ type findingTOML struct {
 	ID     string      `toml:"id"`
 	About  string      `toml:"about"`
 	Action bool        `toml:"action"`
+	Slip   *float64    `toml:"slip"`
 	Basis  []string    `toml:"basis"`
 	Asks   []string    `toml:"asks"`
 	Values []valueTOML `toml:"values"`

@@ -241,7 +241,7 @@ func (h *hypotheses) split(belief []float64, finding int, room *outcomes) *outco
 		}
 		dist := f.in(s)
 		for v := range n {
-			w := belief[i] * h.k.slipped(dist[v], n)
+			w := belief[i] * h.k.slipped(f, dist[v])
 			room.after[v][i] = w
 			room.p[v] += w
 		}

@@ -32,6 +32,9 @@ func (k *Knowledge) FailedSteps(in io.Reader) ([]Evidence, []string, error) {
 				Value   struct {
 					Text string `json:"text"`
 				} `json:"value"`
+				Limit struct {
+					Text string `json:"text"`
+				} `json:"limit"`
 			} `json:"findings"`
 		} `json:"steps"`
 	}
@@ -49,21 +52,28 @@ func (k *Knowledge) FailedSteps(in io.Reader) ([]Evidence, []string, error) {
 		}
 		var findings []checklist.Finding
 		for _, f := range s.Findings {
-			findings = append(findings, checklist.Finding{What: f.What, Verdict: f.Verdict, Note: f.Note, Value: checklist.Text(f.Value.Text)})
+			limit := checklist.Text(f.Limit.Text)
+			findings = append(findings, checklist.Finding{What: f.What, Verdict: f.Verdict, Note: f.Note, Value: checklist.Text(f.Value.Text), Limit: &limit})
 		}
 		out = append(out, k.FailedStep(s.ID, findings)...)
 	}
 	return out, failed, nil
 }
 
-// FailedStep returns what the failed ones of a step's findings stand for.
+// FailedStep returns what the failed ones of a step's findings stand for; that something
+// failed is a complaint of its own.
 func (k *Knowledge) FailedStep(id string, findings []checklist.Finding) []Evidence {
 	var out []Evidence
+	if f := k.Finding("complaint"); f >= 0 && slices.ContainsFunc(findings, func(f checklist.Finding) bool { return f.Verdict == checklist.Failed }) {
+		if v := k.Findings[f].Value("fault"); v >= 0 {
+			out = append(out, Evidence{Observation: Observation{f, v}, From: FromReport, Text: "step " + id + " failed", rank: rankCount})
+		}
+	}
 	for _, f := range findings {
 		if f.Verdict != checklist.Failed {
 			continue
 		}
-		b := words(strings.Join([]string{f.What, f.Value.Text, f.Note}, "; "))
+		b := words(strings.Join([]string{f.What, f.Value.Text, f.Note, apart(f)}, "; "))
 		for _, r := range k.steps {
 			if r.step != id {
 				continue
@@ -76,6 +86,19 @@ func (k *Knowledge) FailedStep(id string, findings []checklist.Finding) []Eviden
 		}
 	}
 	return out
+}
+
+// apart says by how much a whole number differs from its limit, "" for what are none.
+func apart(f checklist.Finding) string {
+	if f.Limit == nil {
+		return ""
+	}
+	is, ok := number(f.Value.Text)
+	want, also := number(f.Limit.Text)
+	if !ok || !also {
+		return ""
+	}
+	return fmt.Sprintf("differ by %d", max(is-want, want-is))
 }
 
 // ledByChecklist is what is kept of a console that a checklist has led: its starts, strangers and

@@ -38,7 +38,7 @@ func boardTruths() map[string]boardTruth {
 			"starts": "brown-out", "board-supply": "low", "other-adapter": "cured", "tags-read": "none"}},
 		"wrong-speed":  {[]string{"wrong-speed"}, map[string]string{"symptom": "port", "text": "junk", "rate": "other"}},
 		"old-contents": {[]string{"old-contents"}, map[string]string{"symptom": "refused", "master": "changed", "known-tag": "refused", "old-prop": "another"}},
-		"coil-taken":   {[]string{"coil-taken"}, map[string]string{"symptom": "output", "coil": "far"}},
+		"coil-taken":   {[]string{"coil-taken"}, map[string]string{"symptom": "output", "coil": "far", "built-with": "coil-of-another"}},
 		"lights-inverted": {[]string{"lamp-polarity"}, map[string]string{"symptom": "lamp",
 			"lamp": "inverted"}},
 		"master-lost": {[]string{"list-memory-corrupt"}, map[string]string{"symptom": "refused",
