@@ -38,10 +38,37 @@ func chipValue(l *line) (value byte, blank, ok bool) {
 		v, err := strconv.ParseUint(m[1], 16, 8)
 		return byte(v), false, err == nil
 	}
+	if v, ok := chipByte(l); ok {
+		return v, false, true
+	}
 	if emptyVersion.MatchString(text) && !strings.Contains(strings.ToLower(text), "0x") {
 		return 0, true, true
 	}
 	return 0, false, false
+}
+
+var (
+	chipIDText  = regexp.MustCompile(`(?i)\b(?:chip|id|ver(?:sion)?|rev(?:ision)?|reg(?:ister)?)\b\W{0,4}(?:(?:id|reg(?:ister)?|ver(?:sion)?|is)\b\W{0,4})?(0x)?([0-9a-f]{2})h?\b`)
+	moreBytes   = regexp.MustCompile(`(?i)^[ :.\-]?[0-9a-f]{2}\b`)
+	frontEnd    = mustPhrases("reader*|rfid|mfrc522|rc522|pcd|rdr|nfc|rf|front_end|frontend !tag|card|fob|uid|firmware|fw|build|program|sketch|boot")
+	listedChips = []string{"genuine", "clone", "imitation", "zero", "ones"}
+)
+
+// chipByte is the one byte that a line about the reader chip gives as its version or id.
+// Without 0x before it only a value counts that a reader chip is known to give.
+func chipByte(l *line) (byte, bool) {
+	if l.uid != "" || len(l.text) > 80 || !frontEnd.holdsAny(l.bag) {
+		return 0, false
+	}
+	m := chipIDText.FindStringSubmatchIndex(l.text)
+	if m == nil || moreBytes.MatchString(l.text[m[1]:]) {
+		return 0, false
+	}
+	v, err := strconv.ParseUint(l.text[m[4]:m[5]], 16, 8)
+	if err != nil || m[2] < 0 && !slices.Contains(listedChips, versionClass(byte(v))) {
+		return 0, false
+	}
+	return byte(v), true
 }
 
 // versionClass names what a version value stands for, as the finding's values do.

@@ -15,6 +15,15 @@ var ctlOnly = mustPhrases("route|timeout|timed|connect*|lost|refused|retry|back|
 
 var countJSON = regexp.MustCompile(`"n":(\d+)`)
 
+// ofHow is how many of how many, and placesOf what that is of where it is of the list.
+var (
+	ofHow    = regexp.MustCompile(`\b(\d{1,5}) ?(?:/|of|out of) ?(\d{1,5})\b`)
+	placesOf = mustPhrases("enrol*|list|stored|used|tags|cards|entries|entry|slots|places|records|learn*|added|saved|memory !read|polls|polled|lost|packets|times|seen|presented|attempt*|retry|retries|try|page|block|sector|free|readers")
+)
+
+// leastPlaces is how many places a list of tags has at least (judgement).
+const leastPlaces = 5
+
 // detectLists looks at the stored list and the master.
 func (r *Reading) detectLists() {
 	count, removed, restarted := -1, false, false
@@ -47,6 +56,12 @@ func (r *Reading) detectLists() {
 		}
 		if l.host {
 			continue
+		}
+		if m := ofHow.FindStringSubmatch(l.text); m != nil && placesOf.holdsAny(l.bag) {
+			used, _ := number(m[1])
+			if places, _ := number(m[2]); places >= leastPlaces && used > places {
+				r.count("list-size", "beyond", l)
+			}
 		}
 		if l.kind == parsers.KindCardRemoved || l.kind == parsers.KindListWiped {
 			removed = true

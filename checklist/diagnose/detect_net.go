@@ -282,6 +282,7 @@ var (
 
 // detectModbus looks at exceptions, coils and connections.
 func (r *Reading) detectModbus() {
+	r.coilPairs()
 	byCode := map[int]*line{}
 	okAddr, bad2 := map[int]bool{}, map[int]bool{}
 	fcOK, fcBad := map[int]bool{}, map[int]map[int]bool{}
@@ -350,12 +351,8 @@ func (r *Reading) coils(l *line) {
 	var ns []int
 	hexed := false
 	for _, m := range coilNumber.FindAllStringSubmatch(l.text, 4) {
-		n, err := strconv.ParseInt(strings.TrimPrefix(strings.ToLower(m[1]), "0x"), map[bool]int{true: 16, false: 10}[strings.HasPrefix(strings.ToLower(m[1]), "0x")], 32)
-		if err != nil {
-			continue
-		}
 		hexed = hexed || strings.HasPrefix(strings.ToLower(m[1]), "0x")
-		ns = append(ns, int(n))
+		ns = append(ns, coilOf(m[1]))
 	}
 	for i := 1; i < len(ns); i++ {
 		a, b := ns[i-1], ns[i]
@@ -370,4 +367,73 @@ func (r *Reading) coils(l *line) {
 			}
 		}
 	}
+}
+
+var (
+	asksWord = mustPhrases("client|controller|master|plc|asks|asked|write*|wrote|request*|typed|sent|wants !board")
+	doesWord = mustPhrases("board|set|sets|bit|switched|done|moved|is_now|now|changed|reads")
+)
+
+// coilPairs compares, over the whole text, the coil that is asked for with the one that
+// is set: in one line, or in one line and the next.
+func (r *Reading) coilPairs() {
+	alike, hexed, beside, other := 0, 0, map[int]int{}, 0
+	var atHex, atBeside *line
+	pair := func(a, b int, l *line) {
+		switch {
+		case a == b:
+			alike++
+		case asHex(a) == b || asHex(b) == a:
+			hexed++
+			atHex = l
+		case a-b == 1 || b-a == 1:
+			beside[b-a]++
+			atBeside = l
+		default:
+			other++
+		}
+	}
+	asked := -1
+	for i := range r.lines {
+		l := &r.lines[i]
+		if l.meant || l.noise || l.uid != "" {
+			asked = -1
+			continue
+		}
+		all := coilNumber.FindAllStringSubmatch(l.text, 3)
+		switch n := len(all); {
+		case n == 2 && asksWord.holdsAny(l.bag) && doesWord.holdsAny(l.bag):
+			pair(coilOf(all[0][1]), coilOf(all[1][1]), l)
+			asked = -1
+		case n == 1 && asked >= 0 && doesWord.holdsAny(l.bag):
+			pair(asked, coilOf(all[0][1]), l)
+			asked = -1
+		case n == 1 && asksWord.holdsAny(l.bag):
+			asked = coilOf(all[0][1])
+		default:
+			asked = -1
+		}
+	}
+	switch {
+	case hexed >= 2 && other == 0 && len(beside) == 0:
+		r.count("coil", "far", atHex)
+		r.count("number-base", "unlike", atHex)
+	case len(beside) == 1 && max(beside[1], beside[-1]) >= 2 && alike+other+hexed == 0:
+		r.count("coil", "neighbour", atBeside)
+	case alike >= 3 && hexed+other+len(beside) == 0:
+		r.count("coil", "right", nil)
+	}
+}
+
+// coilOf is a coil's number as a text has it, in hexadecimal behind 0x.
+func coilOf(text string) int {
+	base := 10
+	if hex, is := strings.CutPrefix(strings.ToLower(text), "0x"); is {
+		text, base = hex, 16
+	}
+	n, err := strconv.ParseInt(text, base, 32)
+	if err != nil {
+		return -1
+	}
+	return int(n)
 }

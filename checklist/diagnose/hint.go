@@ -46,6 +46,9 @@ func newLexicon(causes []Cause) *lexicon {
 			}
 		}
 		for _, t := range words(c.Words) {
+			if smallWords[t.word] {
+				continue
+			}
 			if w := stem(t.word); len(w) > 1 || t.num {
 				of[w] = 1
 			}
@@ -59,6 +62,19 @@ func newLexicon(causes []Cause) *lexicon {
 		l.worth[w] = math.Log(float64(1+len(causes)) / float64(n))
 	}
 	return l
+}
+
+// smallWords say nothing of a cause.
+var smallWords = setOf(`a after all an and any are as at be been before but by can each every for from had has have in into is
+it its more most much no nor not of off on only or other our out over own same set so some still than that the their them then
+there these they this those to too two under up very was were what when where which while who will with without yet`)
+
+func setOf(list string) map[string]bool {
+	set := map[string]bool{}
+	for _, w := range strings.Fields(list) {
+		set[w] = true
+	}
+	return set
 }
 
 // stem takes the common endings off a word.

@@ -44,6 +44,9 @@ func newLine(e parsers.Event) (l line, ok bool) {
 		return l, false
 	}
 	l = line{n: e.Lines[0], text: text, kind: e.Kind, fields: e.Fields(), at: -1, noise: e.Kind == parsers.KindNoise}
+	if bad := escapedByte.FindAllString(text, -1); len(bad) >= 3 && 2*len(strings.Join(bad, "")) > len(text) {
+		l.noise = true // bytes that are no text, written down by whoever copied them
+	}
 	if g, sure := e.Guess(); g != "" && sure >= sureEnough {
 		l.kind = g
 	}
@@ -113,6 +116,9 @@ func (l *line) sayMore() {
 }
 
 var readerIndex = regexp.MustCompile(`(?i)\b(?:reader|slot|module|idx)[ "#:=]{0,3}([0-9]|[A-D])\b`)
+
+// escapedByte is a byte as programs write one that is no text.
+var escapedByte = regexp.MustCompile(`(?i)\\x[0-9a-f]{2}|<(?:0x)?[0-9a-f]{2}>`)
 
 // phrases is a list of which one is enough.
 type phrases []phrase
