@@ -31,6 +31,7 @@ func (k *Knowledge) hear(h heard) []understood {
 		}
 	}
 	out = append(out, k.coilNumbers(h)...)
+	out = append(out, k.rates(h)...)
 	return append(out, k.lampColours(h)...)
 }
 
@@ -146,6 +147,36 @@ func (k *Knowledge) coilNumbers(h heard) []understood {
 	}
 	return nil
 }
+
+// rates compares two serial rates that an answer holds: where one is twice the other the
+// board's clock may be another.
+func (k *Knowledge) rates(h heard) []understood {
+	f := k.Finding("rate")
+	if f < 0 {
+		return nil
+	}
+	var of []int
+	for _, t := range append(slices.Clone(h.question), h.answer...) {
+		if n := int(t.n); t.num && slices.Contains(serialRates, n) && !slices.Contains(of, n) {
+			of = append(of, n)
+		}
+	}
+	if len(of) != 2 {
+		return nil
+	}
+	value := "other"
+	if lo, hi := min(of[0], of[1]), max(of[0], of[1]); hi == 2*lo {
+		value = "half-or-double"
+	}
+	if v := k.Findings[f].Value(value); v >= 0 {
+		const sure = 20
+		return []understood{{Observation{f, v}, sure}}
+	}
+	return nil
+}
+
+// serialRates are those that text of today's boards is sent at.
+var serialRates = []int{4800, 9600, 14400, 19200, 28800, 38400, 57600, 74880, 76800, 115200, 230400, 250000, 500000, 1000000}
 
 // asHex is a number whose decimal digits are read as hexadecimal ones.
 func asHex(n int) int {

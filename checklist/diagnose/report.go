@@ -113,6 +113,21 @@ func (k *Knowledge) Led(all []Evidence) []Evidence {
 	})
 }
 
+// ledAtLink is what is kept of a link that a checklist has led: its connections were ended
+// and its cable pulled on purpose.
+var ledAtLink = []string{"controller", "link", "exception", "coil"}
+
+// LedFrames is what the controller's side of a run shows, coil as for Frames. That nobody
+// ever connected counts only where a board was to.
+func (k *Knowledge) LedFrames(frames []checklist.Frame, coil int, wanted bool) []Evidence {
+	if len(frames) == 0 && !wanted {
+		return nil
+	}
+	return slices.DeleteFunc(k.Frames(frames, coil), func(e Evidence) bool {
+		return !slices.Contains(ledAtLink, k.Findings[e.Finding].ID)
+	})
+}
+
 func (b *builder) stepRules(s *source) error {
 	for n, t := range s.t.Step {
 		at := place{s, n}

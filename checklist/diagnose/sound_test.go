@@ -206,6 +206,34 @@ func TestFrames(t *testing.T) {
 	}
 }
 
+// Of a link that a checklist led only what it did not do itself counts; that nobody came
+// counts where a board was to come.
+func TestFramesOfALinkThatWasLed(t *testing.T) {
+	k := knowledge(t, diagnose.LoadOptions{})
+	const write = `{"kind":"request","conn":1,"function":5,"address":117,"coil":118,"values":[1],"answer":"ok"}`
+	ended := strings.Repeat(`{"kind":"connected","conn":1}`+"\n"+`{"kind":"closed","conn":2}`+"\n", 6) + write
+	for name, tt := range map[string]struct {
+		text   string
+		wanted bool
+		want   []string
+	}{
+		"another coil":           {write, false, []string{"link=up", "controller=connected", "coil=neighbour"}},
+		"connections ended":      {ended, true, []string{"link=up", "controller=connected", "coil=neighbour"}},
+		"nobody, none wanted":    {"", false, nil},
+		"nobody, one was wanted": {"", true, []string{"controller=never"}},
+	} {
+		var got []string
+		for _, e := range k.LedFrames(frames(t, tt.text), 117, tt.wanted) {
+			got = append(got, k.Findings[e.Finding].ID+"="+k.Findings[e.Finding].Values[e.Value].ID)
+		}
+		slices.Sort(got)
+		slices.Sort(tt.want)
+		if !slices.Equal(got, tt.want) {
+			t.Errorf("%s: %v, want %v", name, got, tt.want)
+		}
+	}
+}
+
 // Of a tag's number only the beginning is handed on, in whatever print; addresses and
 // times stay.
 func TestShorten(t *testing.T) {

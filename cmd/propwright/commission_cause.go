@@ -93,7 +93,7 @@ func (f *causeFinder) talk(ctx context.Context, step checklist.Decision) (*check
 	}
 	c := &diagnosis{k: k, o: f.o, source: f.run.folder.dir, situation: diagnose.Situation{Done: map[int]bool{}}}
 	c.read, c.failed = failedSteps(k, f.run)
-	c.live = hearing(k, f.run.log)
+	c.live = hearing(k, f.run, step.Step.Check)
 	c.bench = f.run.atBench()
 	t := newTalk(c, f.d)
 	t.put, t.proof = f.person.converse, "What proves it is the step: it runs again now."
@@ -204,17 +204,33 @@ func failedSteps(k *diagnose.Knowledge, run *conduct) (read [][]diagnose.Evidenc
 	return read, ids
 }
 
-// hearing reads a run's console on, from its beginning to what has come by the time that
-// it is asked. A checklist leads the board, so restarts and strangers say nothing.
-func hearing(k *diagnose.Knowledge, log *checklist.Log) func() []diagnose.Evidence {
-	reading, at := k.NewReading(), int64(0)
+// hearing reads a run's console and what the stand-in saw on, from their beginning to what
+// has come by the time that it is asked. A checklist leads the board, so restarts and
+// strangers say nothing. check is that of the step that failed.
+func hearing(k *diagnose.Knowledge, run *conduct, check string) func() []diagnose.Evidence {
+	reading, frames, at := k.NewReading(), []checklist.Frame(nil), int64(0)
 	return func() []diagnose.Evidence {
-		for _, e := range log.Entries(at) {
+		for _, e := range run.log.Entries(at) {
 			at = e.N
-			if e.Event != nil {
+			switch {
+			case e.Event != nil:
 				reading.Take(*e.Event)
+			case e.Frame != nil:
+				frames = append(frames, *e.Frame)
 			}
 		}
-		return k.Led(reading.Evidence())
+		seen := k.Led(reading.Evidence())
+		if run.standIn == nil {
+			return seen
+		}
+		return diagnose.Merge(seen, k.LedFrames(frames, onlyCoil(run.engine.Item), check == "link"))
 	}
+}
+
+// onlyCoil is the coil that the plan gives to a board of one reader, 0 for several.
+func onlyCoil(it checklist.Item) int {
+	if len(it.Readers) != 1 {
+		return 0
+	}
+	return it.Readers[0].Coil
 }

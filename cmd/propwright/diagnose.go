@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"propwright/checklist/diagnose"
+	"propwright/checklist/report"
 	"propwright/parsers"
 	"propwright/serialmon"
 )
@@ -224,7 +225,7 @@ func (c *diagnosis) readFrom(d deps, name string) error {
 		dir = name
 	}
 	if filepath.Ext(name) == ".jsonl" {
-		return c.readFrames(name, fail)
+		return c.readFrames(name, false, fail)
 	}
 	led := false
 	if dir != "" {
@@ -236,8 +237,8 @@ func (c *diagnosis) readFrom(d deps, name string) error {
 			}
 			c.read, c.failed, led = append(c.read, evidence), failed, true
 		}
-		if frames := filepath.Join(dir, "link.jsonl"); exists(frames) && !led {
-			if err := c.readFrames(frames, fail); err != nil {
+		if frames := filepath.Join(dir, report.FileFrames); exists(frames) {
+			if err := c.readFrames(frames, led, fail); err != nil {
 				return err
 			}
 		}
@@ -300,7 +301,8 @@ func (c *diagnosis) take(r *diagnose.Reading, led bool, name string) {
 	}
 }
 
-func (c *diagnosis) readFrames(name string, fail func(error) error) error {
+// readFrames reads a link capture; led says that a checklist led the link.
+func (c *diagnosis) readFrames(name string, led bool, fail func(error) error) error {
 	f, err := os.Open(name)
 	if err != nil {
 		return fail(err)
@@ -310,7 +312,11 @@ func (c *diagnosis) readFrames(name string, fail func(error) error) error {
 	if err != nil {
 		return fail(err)
 	}
-	c.read = append(c.read, c.k.Frames(frames, 0))
+	if led {
+		c.read = append(c.read, c.k.LedFrames(frames, 0, false))
+	} else {
+		c.read = append(c.read, c.k.Frames(frames, 0))
+	}
 	return nil
 }
 

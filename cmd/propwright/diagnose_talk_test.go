@@ -64,3 +64,22 @@ func TestDiagnoseTalkGoesOn(t *testing.T) {
 		t.Errorf("the result does not tell of the repair: %s", out)
 	}
 }
+
+// After a cure a page and a bundle are offered where none was asked for; what is named is
+// written, and without an answer nothing is.
+func TestDiagnoseTalkOffersItsFiles(t *testing.T) {
+	dir := t.TempDir()
+	page, bundle := filepath.Join(dir, "found.html"), filepath.Join(dir, "handed-on")
+	said, out, err := talkWith(t, diagnoseOptions{}, "", "symptom=controller", "link-lamp=down", "another network cable=link comes", "ping=none", "yes", page, bundle)
+	if err != nil || !strings.HasPrefix(out, "cured, as was said: ") {
+		t.Fatalf("%v, stdout %q; it said:\n%s", err, out, said)
+	}
+	for _, name := range []string{page, filepath.Join(bundle, "diagnosis.html"), filepath.Join(bundle, "diagnosis.json"), filepath.Join(bundle, "answers.txt")} {
+		if text, err := os.ReadFile(name); err != nil || !strings.Contains(string(text), "link") {
+			t.Errorf("%s: %q, %v; want what was told", name, text, err)
+		}
+	}
+	if said, _, err := talkWith(t, diagnoseOptions{}, "", "symptom=controller", "link-lamp=down", "another network cable=link comes", "ping=none", "yes", "", ""); err != nil || strings.Contains(said, "page: ") || strings.Contains(said, "bundle: ") {
+		t.Errorf("%v; without a name it wrote:\n%s", err, said)
+	}
+}
