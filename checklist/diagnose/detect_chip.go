@@ -1,7 +1,6 @@
 package diagnose
 
 import (
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -10,9 +9,9 @@ import (
 )
 
 var (
-	decimalVersion = regexp.MustCompile(`(?i)\bver(?:sion)?\w*\b.{0,12}\bvalue=(\d{1,3})\b|\bvalue=(\d{1,3})\b.{0,6}$`)
-	emptyVersion   = regexp.MustCompile(`(?i)\bver(?:s|sion)?\w*\W{0,6}\(?unknown|^\W*=\W*\(?unknown\)?\W*$`)
-	terseVersion   = regexp.MustCompile(`(?i)[#;:=]v(?:er)?[;:= ]?(90|91|92|88|89|b2|12|00|ff)\b`)
+	decimalVersion = lazily(`(?i)\bver(?:sion)?\w*\b.{0,12}\bvalue=(\d{1,3})\b|\bvalue=(\d{1,3})\b.{0,6}$`)
+	emptyVersion   = lazily(`(?i)\bver(?:s|sion)?\w*\W{0,6}\(?unknown|^\W*=\W*\(?unknown\)?\W*$`)
+	terseVersion   = lazily(`(?i)[#;:=]v(?:er)?[;:= ]?(90|91|92|88|89|b2|12|00|ff)\b`)
 )
 
 // chipValue is the version that a line tells, ok false for none; blank is a line that
@@ -23,7 +22,7 @@ func chipValue(l *line) (value byte, blank, ok bool) {
 		if !strings.Contains(flat, "reg=version") {
 			return 0, false, false
 		}
-		if m := decimalVersion.FindStringSubmatch(flat); m != nil {
+		if m := decimalVersion().FindStringSubmatch(flat); m != nil {
 			v, err := strconv.ParseUint(m[1]+m[2], 10, 8)
 			return byte(v), false, err == nil
 		}
@@ -34,22 +33,22 @@ func chipValue(l *line) (value byte, blank, ok bool) {
 			return c.Value, false, true
 		}
 	}
-	if m := terseVersion.FindStringSubmatch(text); m != nil && len(text) < 40 {
+	if m := terseVersion().FindStringSubmatch(text); m != nil && len(text) < 40 {
 		v, err := strconv.ParseUint(m[1], 16, 8)
 		return byte(v), false, err == nil
 	}
 	if v, ok := chipByte(l); ok {
 		return v, false, true
 	}
-	if emptyVersion.MatchString(text) && !strings.Contains(strings.ToLower(text), "0x") {
+	if emptyVersion().MatchString(text) && !strings.Contains(strings.ToLower(text), "0x") {
 		return 0, true, true
 	}
 	return 0, false, false
 }
 
 var (
-	chipIDText  = regexp.MustCompile(`(?i)\b(?:chip|id|ver(?:sion)?|rev(?:ision)?|reg(?:ister)?)\b\W{0,4}(?:(?:id|reg(?:ister)?|ver(?:sion)?|is)\b\W{0,4})?(0x)?([0-9a-f]{2})h?\b`)
-	moreBytes   = regexp.MustCompile(`(?i)^[ :.\-]?[0-9a-f]{2}\b`)
+	chipIDText  = lazily(`(?i)\b(?:chip|id|ver(?:sion)?|rev(?:ision)?|reg(?:ister)?)\b\W{0,4}(?:(?:id|reg(?:ister)?|ver(?:sion)?|is)\b\W{0,4})?(0x)?([0-9a-f]{2})h?\b`)
+	moreBytes   = lazily(`(?i)^[ :.\-]?[0-9a-f]{2}\b`)
 	frontEnd    = mustPhrases("reader*|rfid|mfrc522|rc522|pcd|rdr|nfc|rf|front_end|frontend !tag|card|fob|uid|firmware|fw|build|program|sketch|boot")
 	listedChips = []string{"genuine", "clone", "imitation", "zero", "ones"}
 )
@@ -60,8 +59,8 @@ func chipByte(l *line) (byte, bool) {
 	if l.uid != "" || len(l.text) > 80 || !frontEnd.holdsAny(l.bag) {
 		return 0, false
 	}
-	m := chipIDText.FindStringSubmatchIndex(l.text)
-	if m == nil || moreBytes.MatchString(l.text[m[1]:]) {
+	m := chipIDText().FindStringSubmatchIndex(l.text)
+	if m == nil || moreBytes().MatchString(l.text[m[1]:]) {
 		return 0, false
 	}
 	v, err := strconv.ParseUint(l.text[m[4]:m[5]], 16, 8)
@@ -206,13 +205,13 @@ func (r *Reading) detectSelfTest(chip bool) {
 	}
 }
 
-var fieldRegister = regexp.MustCompile(`(?i)(?:0x14|14h|txcontrol\w*)\W{1,6}(?:0x)?([0-9a-f]{2})h?\b`)
+var fieldRegister = lazily(`(?i)(?:0x14|14h|txcontrol\w*)\W{1,6}(?:0x)?([0-9a-f]{2})h?\b`)
 
 // detectField reads the transmitter bits where a line tells register 0x14.
 func (r *Reading) detectField() {
 	for i := range r.lines {
 		l := &r.lines[i]
-		m := fieldRegister.FindStringSubmatch(l.text)
+		m := fieldRegister().FindStringSubmatch(l.text)
 		if m == nil {
 			continue
 		}

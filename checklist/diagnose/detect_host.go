@@ -1,7 +1,6 @@
 package diagnose
 
 import (
-	"regexp"
 	"strconv"
 	"strings"
 
@@ -9,11 +8,11 @@ import (
 )
 
 var (
-	ttyAttached = regexp.MustCompile(`(?i)^\[ *(\d+\.\d+)\].*attached to (tty\w+)`)
-	ttyGone     = regexp.MustCompile(`(?i)^\[ *(\d+\.\d+)\].*disconnected from (tty\w+)`)
-	bareGave    = regexp.MustCompile(`(?i)kernel: .*\b(gave|attached to) (tty\w+)`)
-	bareLost    = regexp.MustCompile(`(?i)kernel: .*\b(lost|disconnected from) (tty\w+)`)
-	portName    = regexp.MustCompile(`\b(tty(?:ACM|USB)|COM)(\d+)\b`)
+	ttyAttached = lazily(`(?i)^\[ *(\d+\.\d+)\].*attached to (tty\w+)`)
+	ttyGone     = lazily(`(?i)^\[ *(\d+\.\d+)\].*disconnected from (tty\w+)`)
+	bareGave    = lazily(`(?i)kernel: .*\b(gave|attached to) (tty\w+)`)
+	bareLost    = lazily(`(?i)kernel: .*\b(lost|disconnected from) (tty\w+)`)
+	portName    = lazily(`\b(tty(?:ACM|USB)|COM)(\d+)\b`)
 )
 
 // detectHost looks at what the computer says of the port.
@@ -26,29 +25,29 @@ func (r *Reading) detectHost() {
 	var same *line
 	for i := range r.lines {
 		l := &r.lines[i]
-		if m := ttyAttached.FindStringSubmatch(l.text); m != nil {
+		if m := ttyAttached().FindStringSubmatch(l.text); m != nil {
 			gave[m[2]], _ = strconv.ParseFloat(m[1], 64)
 		}
-		if m := ttyGone.FindStringSubmatch(l.text); m != nil {
+		if m := ttyGone().FindStringSubmatch(l.text); m != nil {
 			if t, err := strconv.ParseFloat(m[1], 64); err == nil && gave[m[2]] > 0 && t-gave[m[2]] < 5 {
 				vanished = l
 			}
 		}
-		if m := bareGave.FindStringSubmatch(l.text); m != nil {
+		if m := bareGave().FindStringSubmatch(l.text); m != nil {
 			gave[m[2]] = 1
 		}
-		if m := bareLost.FindStringSubmatch(l.text); m != nil && gave[m[2]] > 0 {
+		if m := bareLost().FindStringSubmatch(l.text); m != nil && gave[m[2]] > 0 {
 			vanished = l
 		}
 		lower := strings.ToLower(l.text)
-		m := portName.FindStringSubmatch(l.text)
+		m := portName().FindStringSubmatch(l.text)
 		switch {
 		case m == nil:
 		case strings.Contains(lower, "open") && strings.Contains(lower, "ok"):
 			opened[m[0]] = true
 		case strings.HasPrefix(lower, "/dev/tty") || strings.HasPrefix(lower, "ports"):
 			for name := range opened {
-				if o := portName.FindStringSubmatch(name); o[1] == m[1] && o[2] != m[2] {
+				if o := portName().FindStringSubmatch(name); o[1] == m[1] && o[2] != m[2] {
 					other = l
 				}
 			}
@@ -79,7 +78,7 @@ func (r *Reading) detectHost() {
 var (
 	lampText  = mustPhrases("lamp|led|light|set|seen|shines|show*|leds|rgb")
 	seenText  = mustPhrases("seen|see|shines|shine|looks|observed|really|actual|eye*")
-	colourRun = regexp.MustCompile(`(?i)\b(red|green|blue)\b\W{0,3}(high|low|on|off|1|0|lit|dark|shines?|is on|is off)\b`)
+	colourRun = lazily(`(?i)\b(red|green|blue)\b\W{0,3}(high|low|on|off|1|0|lit|dark|shines?|is on|is off)\b`)
 )
 
 // detectLamp compares what the firmware sets with what somebody sees.
@@ -156,7 +155,7 @@ func lampNow(l *line) map[string]bool {
 // colours are the states that a text gives to colours.
 func colours(text string) map[string]bool {
 	c := map[string]bool{}
-	for _, m := range colourRun.FindAllStringSubmatch(text, 6) {
+	for _, m := range colourRun().FindAllStringSubmatch(text, 6) {
 		switch strings.ToLower(m[2]) {
 		case "high", "on", "1", "lit", "shine", "shines", "is on":
 			c[strings.ToLower(m[1])] = true
@@ -199,8 +198,8 @@ func colours(text string) map[string]bool {
 }
 
 var (
-	freeMemory = regexp.MustCompile(`(?i)\b(?:free|heap|ram|mem(?:ory)?)\b(?: (?:free|left))?\W{0,6}(\d{1,6})\b`)
-	loopTime   = regexp.MustCompile(`(?i)\bloop\b\W{0,3}(?:time\W{0,2})?(\d{1,9}) ?(us|ms|s)\b`)
+	freeMemory = lazily(`(?i)\b(?:free|heap|ram|mem(?:ory)?)\b(?: (?:free|left))?\W{0,6}(\d{1,6})\b`)
+	loopTime   = lazily(`(?i)\bloop\b\W{0,3}(?:time\W{0,2})?(\d{1,9}) ?(us|ms|s)\b`)
 )
 
 // shortMemory is how many free bytes of working memory are too few on the common
@@ -220,7 +219,7 @@ func (r *Reading) detectNumbers() {
 	var where *line
 	for i := range r.lines {
 		l := &r.lines[i]
-		if m := freeMemory.FindStringSubmatch(l.text); m != nil && l.uid == "" && !l.remark {
+		if m := freeMemory().FindStringSubmatch(l.text); m != nil && l.uid == "" && !l.remark {
 			if n, ok := number(m[1]); ok {
 				if first < 0 {
 					first = n
@@ -230,7 +229,7 @@ func (r *Reading) detectNumbers() {
 				}
 			}
 		}
-		if m := loopTime.FindStringSubmatch(l.text); m != nil && l.uid == "" {
+		if m := loopTime().FindStringSubmatch(l.text); m != nil && l.uid == "" {
 			v, _ := strconv.ParseFloat(m[1], 64)
 			v *= map[string]float64{"us": 1e-6, "ms": 1e-3, "s": 1}[strings.ToLower(m[2])]
 			loops++
@@ -238,7 +237,7 @@ func (r *Reading) detectNumbers() {
 				slow = l
 			}
 		}
-		if d := distanceMM.FindAllStringSubmatch(l.text, 6); d != nil && l.uid == "" {
+		if d := distanceMM().FindAllStringSubmatch(l.text, 6); d != nil && l.uid == "" {
 			if l.remark {
 				mm = -1
 				if v, err := strconv.ParseFloat(strings.Replace(d[0][1], ",", ".", 1), 64); err == nil {
@@ -249,7 +248,7 @@ func (r *Reading) detectNumbers() {
 				}
 			} else if l.bag.has("range") || l.bag.has("ok") || l.bag.has("none") {
 				for clause := range strings.SplitSeq(l.text, ",") {
-					if c := distanceMM.FindStringSubmatch(clause); c != nil {
+					if c := distanceMM().FindStringSubmatch(clause); c != nil {
 						v, _ := strconv.ParseFloat(c[1], 64)
 						b := words(clause)
 						if b.has("none") || b.has("no") || b.has("not") {

@@ -1,8 +1,6 @@
 package diagnose
 
 import (
-	"regexp"
-
 	"propwright/parsers"
 )
 
@@ -13,11 +11,11 @@ const mostCards = 250
 // ctlOnly are words that are said of a controller and not of a tag.
 var ctlOnly = mustPhrases("route|timeout|timed|connect*|lost|refused|retry|back|poll*|port")
 
-var countJSON = regexp.MustCompile(`"n":(\d+)`)
+var countJSON = lazily(`"n":(\d+)`)
 
 // ofHow is how many of how many, and placesOf what that is of where it is of the list.
 var (
-	ofHow    = regexp.MustCompile(`\b(\d{1,5}) ?(?:/|of|out of) ?(\d{1,5})\b`)
+	ofHow    = lazily(`\b(\d{1,5}) ?(?:/|of|out of) ?(\d{1,5})\b`)
 	placesOf = mustPhrases("enrol*|list|stored|used|tags|cards|entries|entry|slots|places|records|learn*|added|saved|memory !read|polls|polled|lost|packets|times|seen|presented|attempt*|retry|retries|try|page|block|sector|free|readers")
 )
 
@@ -57,7 +55,7 @@ func (r *Reading) detectLists() {
 		if l.host {
 			continue
 		}
-		if m := ofHow.FindStringSubmatch(l.text); m != nil && placesOf.holdsAny(l.bag) {
+		if m := ofHow().FindStringSubmatch(l.text); m != nil && placesOf.holdsAny(l.bag) {
 			used, _ := number(m[1])
 			if places, _ := number(m[2]); places >= leastPlaces && used > places {
 				r.count("list-size", "beyond", l)
@@ -209,19 +207,19 @@ func (r *Reading) cards(l *line) (int, bool) {
 	}
 	if flat, is := flatJSON(l.text); is {
 		if words(flat).has("list") {
-			if m := countJSON.FindStringSubmatch(l.text); m != nil {
+			if m := countJSON().FindStringSubmatch(l.text); m != nil {
 				return number(m[1])
 			}
 		}
 		return 0, false
 	}
-	if m := recordCount.FindStringSubmatch(l.text); m != nil {
+	if m := recordCount().FindStringSubmatch(l.text); m != nil {
 		return number(m[1] + m[2])
 	}
 	return 0, false
 }
 
-var recordCount = regexp.MustCompile(`(?i)\b(\d{1,5}) (?:record|entr(?:y|ies))|\b(?:records|entries)[ :=]{1,3}(\d{1,5})\b`)
+var recordCount = lazily(`(?i)\b(\d{1,5}) (?:record|entr(?:y|ies))|\b(?:records|entries)[ :=]{1,3}(\d{1,5})\b`)
 
 // has reports whether a word is in a text.
 func (b bag) has(word string) bool {

@@ -2,7 +2,6 @@ package diagnose
 
 import (
 	"net/netip"
-	"regexp"
 	"strconv"
 	"strings"
 
@@ -10,13 +9,13 @@ import (
 )
 
 var (
-	ipText      = regexp.MustCompile(`\b\d{1,3}\.\d{1,3}\.\d{1,3}\.\d{1,3}\b`)
-	macText     = regexp.MustCompile(`(?i)\b[0-9a-f]{1,2}(?:([:.\-])[0-9a-f]{1,2}){5}\b`)
+	ipText      = lazily(`\b\d{1,3}\.\d{1,3}\.\d{1,3}\.\d{1,3}\b`)
+	macText     = lazily(`(?i)\b[0-9a-f]{1,2}(?:([:.\-])[0-9a-f]{1,2}){5}\b`)
 	linkUnknown = mustPhrases("link unknown", "link_status unknown", "cable unknown")
 	linkDown    = mustPhrases("link|carrier|cable down|lost|off|none|no|dead|out|missing !wait|probe|dropped", "no_link|no_carrier", "link|cable 0 !unknown")
 	linkUp      = mustPhrases("link|carrier|cable|eth up|on|alive|ok|1|established !no|not|off|lost|down|wait")
 	aboutLink   = mustPhrases("link|carrier|cable|phy|plug*|unplug*|link-down|wire")
-	loneCarrier = regexp.MustCompile(`(?i)\bcarrier$`)
+	loneCarrier = lazily(`(?i)\bcarrier$`)
 	ctlDown     = mustPhrases("controller|master|plc|client|session|peer|mb|modbus|tcp timeout|timed_out|lost|gone|no|none|ended|idle|silent|no_route|retry|refused|closed|never|waiting|unreachable !reader|tag|card|dropped|key|tags|open|stored|erased|missing|known|show|defined")
 	ctlUp       = mustPhrases("controller|master|plc|client|session|peer|mb|tcp|modbus connected|open|opened|from|accept|accepted|in|called|back|ok|up !not|no|lost|ended|timeout|left|old|tag|card|stored")
 	wantWord    = mustPhrases("want|wanted|set|asked|planned")
@@ -69,13 +68,13 @@ func (r *Reading) detectNetwork() {
 			if !(l.host && l.kind != parsers.KindLinkDown) {
 				linkState = "down"
 			}
-		case l.kind == parsers.KindLinkUp || linkUp.holdsAny(l.bag) && l.uid == "" && len(l.bag) <= 8 || loneCarrier.MatchString(l.text):
+		case l.kind == parsers.KindLinkUp || linkUp.holdsAny(l.bag) && l.uid == "" && len(l.bag) <= 8 || loneCarrier().MatchString(l.text):
 			linkState = "up"
 			linkUps++
 		}
 		switch {
 		case l.kind == parsers.KindCoilWritten || l.uid != "":
-		case l.kind == parsers.KindControllerUp || ctlUp.holdsAny(l.bag) && l.kind == parsers.KindUnknown && (ipText.MatchString(l.text) || l.bag.has("connected")):
+		case l.kind == parsers.KindControllerUp || ctlUp.holdsAny(l.bag) && l.kind == parsers.KindUnknown && (ipText().MatchString(l.text) || l.bag.has("connected")):
 			ups++
 			bootUps++
 			lastCtl = "up"
@@ -150,7 +149,7 @@ func (r *Reading) quietNetwork() bool {
 
 // address looks at the addresses of one line.
 func (r *Reading) address(l *line, own *ownNet) {
-	ips := ipText.FindAllString(l.text, 4)
+	ips := ipText().FindAllString(l.text, 4)
 	if len(ips) == 0 {
 		return
 	}
@@ -222,8 +221,8 @@ func (r *Reading) detectPairs() {
 		if l.uid != "" && l.kind != parsers.KindUnknown {
 			continue
 		}
-		m := macText.FindString(l.text)
-		if m == "" || ipText.MatchString(m) {
+		m := macText().FindString(l.text)
+		if m == "" || ipText().MatchString(m) {
 			continue
 		}
 		parts := strings.FieldsFunc(m, func(c rune) bool { return c == ':' || c == '.' || c == '-' })
@@ -239,7 +238,7 @@ func (r *Reading) detectPairs() {
 		} else {
 			fine = true
 		}
-		ip := ipText.FindString(strings.Replace(l.text, m, "", 1))
+		ip := ipText().FindString(strings.Replace(l.text, m, "", 1))
 		if ip == "" || l.remark {
 			continue
 		}
@@ -272,12 +271,12 @@ func (r *Reading) detectPairs() {
 }
 
 var (
-	exceptionCode = regexp.MustCompile(`(?i)\bexc(?:eption)?\W{0,3}(?:code\W)?(?:0x)?0?(\d{1,2})\b`)
-	addrNumber    = regexp.MustCompile(`(?i)\b(?:addr(?:ess)?|coil)\W{0,3}(?:0x)?(\d{1,5})\b`)
-	coilNumber    = regexp.MustCompile(`(?i)\b(?:coil|output|bit|register)s?\W{0,3}(0x[0-9a-f]+|\d{1,5})\b`)
-	fcNumber      = regexp.MustCompile(`(?i)\bfc\W{0,2}0?(\d{1,2})\b`)
+	exceptionCode = lazily(`(?i)\bexc(?:eption)?\W{0,3}(?:code\W)?(?:0x)?0?(\d{1,2})\b`)
+	addrNumber    = lazily(`(?i)\b(?:addr(?:ess)?|coil)\W{0,3}(?:0x)?(\d{1,5})\b`)
+	coilNumber    = lazily(`(?i)\b(?:coil|output|bit|register)s?\W{0,3}(0x[0-9a-f]+|\d{1,5})\b`)
+	fcNumber      = lazily(`(?i)\bfc\W{0,2}0?(\d{1,2})\b`)
 	expectWord    = mustPhrases("want|wanted|expected|asked|instead|meant|but|should|planned|not|neighbour|typed|wrong|moved")
-	refusedAt     = regexp.MustCompile(`(?i)\b(?:poll|request|conn\w*|try|attempt|no|client|socket)\W{0,3}#?(5|9)\b.*\b(?:refused|rejected|denied)`)
+	refusedAt     = lazily(`(?i)\b(?:poll|request|conn\w*|try|attempt|no|client|socket)\W{0,3}#?(5|9)\b.*\b(?:refused|rejected|denied)`)
 )
 
 // detectModbus looks at exceptions, coils and connections.
@@ -293,13 +292,13 @@ func (r *Reading) detectModbus() {
 			continue
 		}
 		addr, fc := -1, -1
-		if m := addrNumber.FindStringSubmatch(l.text); m != nil {
+		if m := addrNumber().FindStringSubmatch(l.text); m != nil {
 			addr, _ = number(m[1])
 		}
-		if m := fcNumber.FindStringSubmatch(l.text); m != nil {
+		if m := fcNumber().FindStringSubmatch(l.text); m != nil {
 			fc, _ = number(m[1])
 		}
-		if m := exceptionCode.FindStringSubmatch(l.text); m != nil {
+		if m := exceptionCode().FindStringSubmatch(l.text); m != nil {
 			code, _ := number(m[1])
 			byCode[code] = l
 			if code == 2 && addr >= 0 {
@@ -316,7 +315,7 @@ func (r *Reading) detectModbus() {
 			fcOK[fc] = true
 			answered++
 		}
-		if refusedAt.MatchString(l.text) {
+		if refusedAt().MatchString(l.text) {
 			r.count("connect", "refused-after", l)
 		}
 		r.coils(l)
@@ -350,7 +349,7 @@ func (r *Reading) coils(l *line) {
 	}
 	var ns []int
 	hexed := false
-	for _, m := range coilNumber.FindAllStringSubmatch(l.text, 4) {
+	for _, m := range coilNumber().FindAllStringSubmatch(l.text, 4) {
 		hexed = hexed || strings.HasPrefix(strings.ToLower(m[1]), "0x")
 		ns = append(ns, coilOf(m[1]))
 	}
@@ -400,7 +399,7 @@ func (r *Reading) coilPairs() {
 			asked = -1
 			continue
 		}
-		all := coilNumber.FindAllStringSubmatch(l.text, 3)
+		all := coilNumber().FindAllStringSubmatch(l.text, 3)
 		switch n := len(all); {
 		case n == 2 && asksWord.holdsAny(l.bag) && doesWord.holdsAny(l.bag):
 			pair(coilOf(all[0][1]), coilOf(all[1][1]), l)

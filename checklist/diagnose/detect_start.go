@@ -1,7 +1,6 @@
 package diagnose
 
 import (
-	"regexp"
 	"slices"
 	"strings"
 
@@ -96,10 +95,10 @@ func (r *Reading) sameNext(i int, s string) bool {
 	return false
 }
 
-var leadingClock = regexp.MustCompile(`^(?:<\d>\s*)?[@\[]?[\d:.T\-]{1,30}(?:\s*->)?[\];]?\s*`)
+var leadingClock = lazily(`^(?:<\d>\s*)?[@\[]?[\d:.T\-]{1,30}(?:\s*->)?[\];]?\s*`)
 
 func unclocked(text string) string {
-	if t := leadingClock.ReplaceAllString(text, ""); t != "" {
+	if t := leadingClock().ReplaceAllString(text, ""); t != "" {
 		return t
 	}
 	return text
@@ -303,7 +302,7 @@ func (r *Reading) detectText() {
 	r.detectRate()
 }
 
-var baud = regexp.MustCompile(`\b(300|1200|2400|4800|9600|14400|19200|28800|38400|57600|74880|76800|115200|230400|250000|500000|1000000)\b`)
+var baud = lazily(`\b(300|1200|2400|4800|9600|14400|19200|28800|38400|57600|74880|76800|115200|230400|250000|500000|1000000)\b`)
 
 // detectRate compares rates at which the text is junk with those at which it is text.
 func (r *Reading) detectRate() {
@@ -312,7 +311,7 @@ func (r *Reading) detectRate() {
 	var where *line
 	for i := range r.lines {
 		l := &r.lines[i]
-		if m := baud.FindStringSubmatch(l.text); m != nil && l.uid == "" {
+		if m := baud().FindStringSubmatch(l.text); m != nil && l.uid == "" {
 			rate, _ = number(m[1])
 			if !l.remark && !l.host && strings.Contains(l.text, ":") { // "@9600 : …"
 				if l.noise || strings.ContainsRune(l.text, '\uFFFD') || strings.Contains(l.text, `\x`) {

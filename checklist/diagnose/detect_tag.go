@@ -2,7 +2,6 @@ package diagnose
 
 import (
 	"encoding/hex"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -13,8 +12,8 @@ import (
 // emptyPoll are lines that tell of a look for tags that found none.
 var (
 	emptyPoll  = mustPhrases("poll|scan|polls|hits|picc|scanning none|nothing|empty|0 !tag_left", "no_tag|no_card", "poll|scan result 3", "tag|poll|card none !left|gone")
-	dashPoll   = regexp.MustCompile(`(?i)\[?TAG\]?\s+--$`)
-	distanceMM = regexp.MustCompile(`(?i)\b(\d+(?:[.,]\d+)?) ?mm\b`)
+	dashPoll   = lazily(`(?i)\[?TAG\]?\s+--$`)
+	distanceMM = lazily(`(?i)\b(\d+(?:[.,]\d+)?) ?mm\b`)
 	shownDeaf  = mustPhrases("tag*|card*|fob* shown|show|held|presented|tried|laid nothing|no_line|no_tag_line|not|no|none|nobody|without")
 	resetAfter = mustPhrases("reset|restart*|power")
 )
@@ -30,7 +29,7 @@ func seesTag(l *line) bool {
 
 func emptyLook(l *line) bool {
 	return !l.remark && !l.host && l.uid == "" && l.kind != parsers.KindTagAbsent &&
-		(emptyPoll.holdsAny(l.bag) || dashPoll.MatchString(l.text)) || l.kind == parsers.KindTagAbsent && emptyPoll.holdsAny(l.bag) && strings.Contains(strings.ToLower(l.text), "poll")
+		(emptyPoll.holdsAny(l.bag) || dashPoll().MatchString(l.text)) || l.kind == parsers.KindTagAbsent && emptyPoll.holdsAny(l.bag) && strings.Contains(strings.ToLower(l.text), "poll")
 }
 
 // A stretch is what lies between two starts or remarks.
@@ -51,7 +50,7 @@ func (r *Reading) stretches() []stretch {
 				all = append(all, cur)
 			}
 			cur = stretch{}
-			if l.remark && distanceMM.MatchString(l.text) {
+			if l.remark && distanceMM().MatchString(l.text) {
 				cur.distance = true
 			}
 		}
@@ -290,8 +289,8 @@ func (r *Reading) detectGhosts(times map[string]int, where map[string]*line) {
 }
 
 var (
-	hexRun = regexp.MustCompile(`(?i)\b(?:0x)?([0-9a-f]{5,20})\b`)
-	decRun = regexp.MustCompile(`\b\d{1,3}(?:,\d{1,3}){3,9}\b`)
+	hexRun = lazily(`(?i)\b(?:0x)?([0-9a-f]{5,20})\b`)
+	decRun = lazily(`\b\d{1,3}(?:,\d{1,3}){3,9}\b`)
 )
 
 // detectSpelling looks for one tag that is written in two ways within a few lines: the
@@ -310,13 +309,13 @@ func (r *Reading) detectSpelling() {
 		}
 		text := unclocked(l.text)
 		var here []print
-		for _, m := range hexRun.FindAllStringSubmatch(text, 3) {
+		for _, m := range hexRun().FindAllStringSubmatch(text, 3) {
 			d := strings.ToUpper(m[1])
 			if strings.ContainsAny(d, "ABCDEF") || len(d) >= 7 {
 				here = append(here, print{d, bytesOf(d), l.n})
 			}
 		}
-		for _, m := range decRun.FindAllString(text, 2) {
+		for _, m := range decRun().FindAllString(text, 2) {
 			var b []byte
 			for p := range strings.SplitSeq(m, ",") {
 				v, err := strconv.ParseUint(p, 10, 8)

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 )
 
 // What nobody's phrases understand may still sound like a cause: its words are compared
@@ -46,7 +47,7 @@ func newLexicon(causes []Cause) *lexicon {
 			}
 		}
 		for _, t := range words(c.Words) {
-			if smallWords[t.word] {
+			if smallWords()[t.word] {
 				continue
 			}
 			if w := stem(t.word); len(w) > 1 || t.num {
@@ -65,9 +66,11 @@ func newLexicon(causes []Cause) *lexicon {
 }
 
 // smallWords say nothing of a cause.
-var smallWords = setOf(`a after all an and any are as at be been before but by can each every for from had has have in into is
+var smallWords = sync.OnceValue(func() map[string]bool {
+	return setOf(`a after all an and any are as at be been before but by can each every for from had has have in into is
 it its more most much no nor not of off on only or other our out over own same set so some still than that the their them then
 there these they this those to too two under up very was were what when where which while who will with without yet`)
+})
 
 func setOf(list string) map[string]bool {
 	set := map[string]bool{}

@@ -2,10 +2,10 @@ package diagnose
 
 import (
 	"encoding/json"
-	"regexp"
 	"sort"
 	"strconv"
 	"strings"
+	"sync"
 
 	"propwright/parsers"
 )
@@ -44,7 +44,7 @@ func newLine(e parsers.Event) (l line, ok bool) {
 		return l, false
 	}
 	l = line{n: e.Lines[0], text: text, kind: e.Kind, fields: e.Fields(), at: -1, noise: e.Kind == parsers.KindNoise}
-	if bad := escapedByte.FindAllString(text, -1); len(bad) >= 3 && 2*len(strings.Join(bad, "")) > len(text) {
+	if bad := escapedByte().FindAllString(text, -1); len(bad) >= 3 && 2*len(strings.Join(bad, "")) > len(text) {
 		l.noise = true // bytes that are no text, written down by whoever copied them
 	}
 	if g, sure := e.Guess(); g != "" && sure >= sureEnough {
@@ -68,7 +68,7 @@ func newLine(e parsers.Event) (l line, ok bool) {
 	}
 	if e.Reader != parsers.NoReader {
 		l.reader = strconv.Itoa(e.Reader)
-	} else if m := readerIndex.FindStringSubmatch(text); m != nil {
+	} else if m := readerIndex().FindStringSubmatch(text); m != nil {
 		l.reader = strings.ToUpper(m[1])
 	}
 	l.sayMore()
@@ -85,7 +85,7 @@ var (
 	addWords    = mustPhrases("add|added|written|stored|learned|learnt|taught|enrolled|saved !master")
 	refuseWords = mustPhrases("refused|denied|unknown|rejected|stranger|deny|nope|forbidden")
 	letIn       = mustPhrases("accepted|allowed|welcome|granted|known|grant")
-	joinedUID   = regexp.MustCompile(`(?i)\b([0-9a-f]{7,14})\b`)
+	joinedUID   = lazily(`(?i)\b([0-9a-f]{7,14})\b`)
 )
 
 // sayMore takes lines that name a tag and what became of it, where no guess was made.
@@ -105,7 +105,7 @@ func (l *line) sayMore() {
 		return
 	}
 	if l.uid == "" {
-		m := joinedUID.FindString(l.text)
+		m := joinedUID().FindString(l.text)
 		if !strings.ContainsAny(m, "abcdefABCDEF") || !strings.ContainsAny(m, "0123456789") {
 			return
 		}
@@ -115,16 +115,16 @@ func (l *line) sayMore() {
 	l.kind = of
 }
 
-var readerIndex = regexp.MustCompile(`(?i)\b(?:reader|slot|module|idx)[ "#:=]{0,3}([0-9]|[A-D])\b`)
+var readerIndex = lazily(`(?i)\b(?:reader|slot|module|idx)[ "#:=]{0,3}([0-9]|[A-D])\b`)
 
 // escapedByte is a byte as programs write one that is no text.
-var escapedByte = regexp.MustCompile(`(?i)\\x[0-9a-f]{2}|<(?:0x)?[0-9a-f]{2}>`)
+var escapedByte = lazily(`(?i)\\x[0-9a-f]{2}|<(?:0x)?[0-9a-f]{2}>`)
 
-// phrases is a list of which one is enough.
-type phrases []phrase
+// phrases is a list of which one is enough, read when it is first used.
+type phrases struct{ list func() []phrase }
 
 func (p phrases) holdsAny(b bag) bool {
-	for _, x := range p {
+	for _, x := range p.list() {
 		if _, ok := x.holds(b); ok {
 			return true
 		}
@@ -134,15 +134,19 @@ func (p phrases) holdsAny(b bag) bool {
 
 // mustPhrases makes phrases of the program's own.
 func mustPhrases(list ...string) phrases {
-	var out phrases
-	for _, text := range list {
-		p, err := parsePhrase(text, nil)
-		if err != nil {
-			panic(err) // a broken invariant: the text is the program's own
+	p := phrases{sync.OnceValue(func() []phrase {
+		var out []phrase
+		for _, text := range list {
+			p, err := parsePhrase(text, nil)
+			if err != nil {
+				panic(err) // a broken invariant: the text is the program's own
+			}
+			out = append(out, p)
 		}
-		out = append(out, p)
-	}
-	return out
+		return out
+	})}
+	toCheck = append(toCheck, func() { p.list() })
+	return p
 }
 
 // asMeant is what people and programs say of what only looks like a fault.
@@ -155,17 +159,17 @@ func remark(text string) bool {
 			if end := strings.IndexByte(text, ')'); begin == "(" && end > 0 && end+12 < len(text) {
 				return false // a label before a line
 			}
-			return strings.ContainsFunc(text, isLetter) && !bracketedClock.MatchString(text)
+			return strings.ContainsFunc(text, isLetter) && !bracketedClock().MatchString(text)
 		}
 	}
-	return noteJSON.MatchString(text) || deed.MatchString(text)
+	return noteJSON().MatchString(text) || deed().MatchString(text)
 }
 
 var (
-	bracketedClock = regexp.MustCompile(`^\[\s*\d+(\.\d+)?\]`)
-	noteJSON       = regexp.MustCompile(`^\{.*"note"`)
+	bracketedClock = lazily(`^\[\s*\d+(\.\d+)?\]`)
+	noteJSON       = lazily(`^\{.*"note"`)
 	// deed is a bare word of what was done.
-	deed = regexp.MustCompile(`(?i)^(open(ed)?|close(d)?|plug|unplug|power (on|off)|reset( pressed)?|restart(ed)?)( #?\d+)?\W*$`)
+	deed = lazily(`(?i)^(open(ed)?|close(d)?|plug|unplug|power (on|off)|reset( pressed)?|restart(ed)?)( #?\d+)?\W*$`)
 )
 
 func isLetter(r rune) bool { return r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' }
@@ -206,31 +210,31 @@ func flatJSON(text string) (string, bool) {
 }
 
 var (
-	wallClock  = regexp.MustCompile(`^(?:\d{4}-\d\d-\d\d[T ])?(\d\d):(\d\d):(\d\d(?:\.\d+)?)`)
-	dateOf     = regexp.MustCompile(`^\d{4}-\d\d-(\d\d)[T ]`)
-	plusClock  = regexp.MustCompile(`^\+(\d+):(\d\d):(\d\d)`)
-	tickClock  = regexp.MustCompile(`^(?:<\d>\s*)?@?(\d{1,8}(?:\.\d+)?)(?:[ ;:>\]]|$)`)
-	millisJSON = regexp.MustCompile(`^\{"ms":(\d+)`)
+	wallClock  = lazily(`^(?:\d{4}-\d\d-\d\d[T ])?(\d\d):(\d\d):(\d\d(?:\.\d+)?)`)
+	dateOf     = lazily(`^\d{4}-\d\d-(\d\d)[T ]`)
+	plusClock  = lazily(`^\+(\d+):(\d\d):(\d\d)`)
+	tickClock  = lazily(`^(?:<\d>\s*)?@?(\d{1,8}(?:\.\d+)?)(?:[ ;:>\]]|$)`)
+	millisJSON = lazily(`^\{"ms":(\d+)`)
 )
 
 // clockOf is the time in seconds that a line begins with, -1 for none. Eight digits in
 // a row count milliseconds.
 func clockOf(text string) float64 {
-	if m := wallClock.FindStringSubmatch(text); m != nil {
+	if m := wallClock().FindStringSubmatch(text); m != nil {
 		day := 0.0
-		if d := dateOf.FindStringSubmatch(text); d != nil {
+		if d := dateOf().FindStringSubmatch(text); d != nil {
 			day, _ = strconv.ParseFloat(d[1], 64)
 		}
 		return day*86400 + clock(m)
 	}
-	if m := plusClock.FindStringSubmatch(text); m != nil {
+	if m := plusClock().FindStringSubmatch(text); m != nil {
 		return clock(m)
 	}
-	if m := millisJSON.FindStringSubmatch(text); m != nil {
+	if m := millisJSON().FindStringSubmatch(text); m != nil {
 		v, _ := strconv.ParseFloat(m[1], 64)
 		return v / 1000
 	}
-	if m := tickClock.FindStringSubmatch(text); m != nil {
+	if m := tickClock().FindStringSubmatch(text); m != nil {
 		v, err := strconv.ParseFloat(m[1], 64)
 		if err != nil {
 			return -1

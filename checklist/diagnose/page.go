@@ -6,17 +6,20 @@ import (
 	"html/template"
 	"io"
 	"strings"
+	"sync"
 	"time"
 )
 
 //go:embed page.html.tmpl
 var pageText string
 
-var pageTemplate = template.Must(template.New("page").Funcs(template.FuncMap{
-	"percent": func(p float64) string { return fmt.Sprintf("%.0f %%", 100*p) },
-	"bar":     func(p float64) int { return int(100*p + 0.5) },
-	"join":    func(list []string) string { return strings.Join(list, ", ") },
-}).Parse(pageText))
+var pageTemplate = sync.OnceValue(func() *template.Template {
+	return template.Must(template.New("page").Funcs(template.FuncMap{
+		"percent": func(p float64) string { return fmt.Sprintf("%.0f %%", 100*p) },
+		"bar":     func(p float64) int { return int(100*p + 0.5) },
+		"join":    func(list []string) string { return strings.Join(list, ", ") },
+	}).Parse(pageText))
+})
 
 // A Page is a result with what belongs around it.
 type Page struct {
@@ -36,5 +39,5 @@ func (p Page) Write(w io.Writer) error {
 		shown.Seen = append(shown.Seen, s)
 	}
 	p.Result = &shown
-	return pageTemplate.Execute(w, p)
+	return pageTemplate().Execute(w, p)
 }

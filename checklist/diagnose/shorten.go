@@ -10,11 +10,11 @@ import (
 // that one tag can still be told from another, and no more.
 
 var (
-	uidPairs  = regexp.MustCompile(`(?i)\b[0-9a-f]{1,2}(?:([ :\-])[0-9a-f]{1,2}){3,9}\b`)
-	uidJoined = regexp.MustCompile(`(?i)\b(?:0x)?[0-9a-f]{7,20}\b`)
-	uidList   = regexp.MustCompile(`\b\d{1,3}(?:[,:\-]\d{1,3}){3,9}\b`)
-	uidQuoted = regexp.MustCompile(`(?i)0x[0-9a-f]{1,2}(?:\W{1,4}0x[0-9a-f]{1,2}){3,9}`)
-	uidNumber = regexp.MustCompile(`\b\d{9,14}\b`)
+	uidPairs  = lazily(`(?i)\b[0-9a-f]{1,2}(?:([ :\-])[0-9a-f]{1,2}){3,9}\b`)
+	uidJoined = lazily(`(?i)\b(?:0x)?[0-9a-f]{7,20}\b`)
+	uidList   = lazily(`\b\d{1,3}(?:[,:\-]\d{1,3}){3,9}\b`)
+	uidQuoted = lazily(`(?i)0x[0-9a-f]{1,2}(?:\W{1,4}0x[0-9a-f]{1,2}){3,9}`)
+	uidNumber = lazily(`\b\d{9,14}\b`)
 )
 
 // Shorten takes identities of tags out of a text: of each only the first byte and the
@@ -23,11 +23,11 @@ var (
 func Shorten(text string) string {
 	var b strings.Builder
 	for line := range strings.Lines(text) {
-		at := leadingClock.FindString(line)
+		at := leadingClock().FindString(line)
 		b.WriteString(at)
 		rest := line[len(at):]
-		for _, re := range []*regexp.Regexp{uidQuoted, uidPairs, uidList, uidJoined, uidNumber} {
-			rest = re.ReplaceAllStringFunc(rest, shorter)
+		for _, form := range []func() *regexp.Regexp{uidQuoted, uidPairs, uidList, uidJoined, uidNumber} {
+			rest = form().ReplaceAllStringFunc(rest, shorter)
 		}
 		b.WriteString(rest)
 	}
