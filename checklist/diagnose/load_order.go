@@ -27,8 +27,11 @@ func (b *builder) order() error {
 			ids = append(ids, b.k.Tests[i].ID)
 		}
 		ids = append(ids, ids[0])
-		at := b.testAt[ids[0]]
-		return at.wrong("test", "", "needs, destroys", fmt.Errorf("a cycle: %s: each is to come after the next", strings.Join(ids, ", ")))
+		field := "destroys"
+		if slices.Contains(b.k.Tests[cycle[0]].Needs, cycle[1%len(cycle)]) {
+			field = "needs"
+		}
+		return b.testAt[ids[0]].wrong("test", field, field, fmt.Errorf("a cycle: %s: each is to come after the next", strings.Join(ids, ", ")))
 	}
 	return nil
 }

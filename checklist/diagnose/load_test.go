@@ -85,7 +85,7 @@ func TestLoadNamesFileLineAndField(t *testing.T) {
 		"unknown value":        {"p={no=0.6}", "p={maybe=0.6}", `k.toml:39: field under.p: "maybe": the finding has no such value`},
 		"unknown finding":      {`finding = "light"`, `finding = "dark"`, `k.toml:43: field finding: "dark": no such finding`},
 		"unknown key":          {"why = \"it shows\"", "why = \"it shows\"\ncolour = 3", "k.toml:47: field test.colour: no such key"},
-		"cycle":                {"why = \"it shows\"", "why = \"it shows\"\nneeds = [\"hear\"]", "k.toml:41: field needs, destroys: a cycle: look, hear, look: each is to come after the next"},
+		"cycle":                {"why = \"it shows\"", "why = \"it shows\"\nneeds = [\"hear\"]", "k.toml:47: field needs: a cycle: look, hear, look: each is to come after the next"},
 		"unknown needed test":  {"why = \"it shows\"", "why = \"it shows\"\nneeds = [\"smell\"]", `k.toml:47: field needs: "smell": no such test`},
 		"twice":                {`id = "hear"`, `id = "look"`, `k.toml:49: field id: "look": known already`},
 		"nothing-wrong listed": {`id = "dry-joint"`, `id = "nothing-wrong"`, `k.toml:16: field id: "nothing-wrong" is the case of no cause`},

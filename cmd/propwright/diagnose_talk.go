@@ -67,6 +67,9 @@ func (c *diagnosis) interact(ctx context.Context, d deps) (err error) {
 	if err := c.gather(ctx, d); err != nil {
 		return err
 	}
+	for _, n := range c.notes {
+		t.say("note: %s", n)
+	}
 	step := "the step that failed"
 	if len(t.failed) > 0 {
 		step = join(t.failed)

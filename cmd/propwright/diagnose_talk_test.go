@@ -83,3 +83,16 @@ func TestDiagnoseTalkOffersItsFiles(t *testing.T) {
 		t.Errorf("%v; without a name it wrote:\n%s", err, said)
 	}
 }
+
+// A log in no known wording is said to be one before anything is asked of it, with what
+// teaches it.
+func TestDiagnoseTalkOffersToLearnAWording(t *testing.T) {
+	log := filepath.Join(t.TempDir(), "strange.log")
+	if err := os.WriteFile(log, []byte("zork glip 1\nzork glip 2\nblah quux\nfrob\nzork glip 3\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	said, _, err := talkWith(t, diagnoseOptions{from: log}, "", "", "q")
+	if err != nil || !strings.Contains(said, "No wording knows this text") || !strings.Contains(said, "propwright wording learn "+log) {
+		t.Errorf("%v; it said:\n%s", err, said)
+	}
+}
