@@ -113,17 +113,21 @@ var (
 	faultWords = mustPhrases("fault*|error*|problem*|trouble|misses|ghost*|restart*|more|false|failure*|crash*|time|timeout*")
 	lampItself = mustPhrases("lamp*|led|light|colours|rgb")
 	badWords   = mustPhrases("no|not|none|never|same|still|unchanged|fails")
-	coilWords  = mustPhrases("coil*|output*|register*|bit|bits")
+	// What a coil moves, and that another moves in its place.
+	outputWords = mustPhrases("door|doors|lock|locks|lamp|output|relay|light|effect|prop|flap|drawer")
+	insteadOf   = mustPhrases("instead|in_place_of|rather_than|not_the|but")
+	coilWords   = mustPhrases("coil*|output*|register*|bit|bits")
 )
 
 // coilNumbers compares two numbers of coils that an answer holds.
 func (k *Knowledge) coilNumbers(h heard) []understood {
 	f, base := k.Finding("coil"), k.Finding("number-base")
-	if f < 0 || !coilWords.holdsAny(h.question) {
+	both := append(slices.Clone(h.question), h.answer...)
+	if f < 0 || !coilWords.holdsAny(h.question) && !(outputWords.holdsAny(both) && insteadOf.holdsAny(both)) {
 		return nil
 	}
 	var ns []int
-	for _, t := range append(slices.Clone(h.question), h.answer...) {
+	for _, t := range both {
 		if t.num && t.n == float64(int(t.n)) && (len(ns) == 0 || ns[len(ns)-1] != int(t.n)) {
 			ns = append(ns, int(t.n))
 		}
