@@ -137,7 +137,11 @@ func words(text string) bag {
 		for i < len(s) && (isWordByte(s[i]) || digit && (s[i] == '.' || s[i] == ',') && i+1 < len(s) && '0' <= s[i+1] && s[i+1] <= '9') {
 			i++
 		}
-		next := split(s[start:i])
+		word := strings.Trim(s[start:i], "'") // quotes, not the ' of doesn't
+		if word == "" {
+			continue
+		}
+		next := split(word)
 		// A sign before a figure, not a dash between words or digits.
 		if next[0].num && start > 0 && s[start-1] == '-' && (start == 1 || strings.IndexByte(" =(:,", s[start-2]) >= 0) {
 			next[0].n = -next[0].n
