@@ -11,7 +11,10 @@ import (
 	"testing"
 	"time"
 
+	"propwright/checklist"
+	"propwright/checklist/checklisttest"
 	"propwright/checklist/diagnose"
+	"propwright/parsers"
 	"propwright/serialmon"
 	"propwright/serialmon/clock"
 	"propwright/serialmon/virtual"
@@ -179,6 +182,82 @@ func TestScriptsOverAVirtualBoard(t *testing.T) {
 			kept, err := cutOff(r.file, "")
 			if err != nil || len(kept) == 0 || len(kept[len(kept)-1].Figures) == 0 || kept[len(kept)-1].Words == "" {
 				t.Errorf("on disk %+v, %v; want the script's figures and words", kept, err)
+			}
+		})
+	}
+}
+
+// In a run the script counts over the run's own port, and what it heard is in the run's log.
+func TestScriptInARun(t *testing.T) {
+	b := newSimBench(t)
+	run, err := newConduct(t.Context(), b.folder(), cast{clock: b.clock, item: b.item, virtual: true, wording: b.wording})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() {
+		if err := run.Close(); err != nil {
+			t.Error(err)
+		}
+	}()
+	run.join(portPlan{options: serialmon.Options{
+		Open: b.line.Opener(serialmon.OpenSerial), Name: b.line.Path(), Speed: b.item.Board.Speed, Notice: b.board.Noticed,
+	}})
+	if err := run.board.Attach(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	k, err := diagnose.Builtin()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var said bytes.Buffer
+	d := testDeps()
+	d.err = &said
+	r := newTalk(&diagnosis{k: k, bench: run.atBench(), situation: diagnose.Situation{Done: map[int]bool{}}}, d)
+	r.put = func(context.Context, string) (string, bool) { return "", true }
+	before := len(run.log.Entries(0))
+	made, done, err := r.script(t.Context(), k.Test("version-ten"))
+	if err != nil || !made || done {
+		t.Fatalf("made %v, done %v, %v\n%s", made, done, err, &said)
+	}
+	if got := r.heard[0].As; !slices.Equal(got, []string{"version=genuine"}) || !strings.Contains(r.made.Tests[0].Answer, "0x92 10 times") {
+		t.Errorf("taken as %v: %+v", got, r.made.Tests)
+	}
+	versions := 0
+	for _, e := range run.log.Entries(0)[before:] {
+		if e.Event != nil && e.Event.Kind == parsers.KindReaderVersion {
+			versions++
+		}
+	}
+	if versions != 10 {
+		t.Errorf("the run's log holds %d versions of the script's starts, want 10", versions)
+	}
+}
+
+// Without its port a script says so and the test is asked for instead; so it is where
+// somebody would rather answer.
+func TestScriptWithoutItsPort(t *testing.T) {
+	k, err := diagnose.Builtin()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, tt := range map[string]struct {
+		line, want string
+		bench      *bench
+	}{
+		"no port":       {"", "", nil},
+		"port away":     {"", "The port is away", (&conduct{clock: clock.Real(), board: &portBoard{}, log: checklist.NewLog(clock.Real(), &checklisttest.Keeper{}, nil)}).atBench()},
+		"by hand":       {"n", "", (&conduct{clock: clock.Real(), board: &portBoard{}, log: checklist.NewLog(clock.Real(), &checklisttest.Keeper{}, nil)}).atBench()},
+		"a bare record": {"", "", (&conduct{}).atBench()},
+	} {
+		t.Run(name, func(t *testing.T) {
+			var said bytes.Buffer
+			d := testDeps()
+			d.err = &said
+			r := newTalk(&diagnosis{k: k, bench: tt.bench, situation: diagnose.Situation{Done: map[int]bool{}}}, d)
+			r.put = func(context.Context, string) (string, bool) { return tt.line, true }
+			made, done, err := r.script(t.Context(), k.Test("flex"))
+			if made || done || err != nil || len(r.heard) != 0 || !strings.Contains(said.String(), tt.want) {
+				t.Errorf("made %v, done %v, %v; heard %v; said:\n%s", made, done, err, r.heard, &said)
 			}
 		})
 	}
