@@ -32,6 +32,7 @@ func (k *Knowledge) hear(h heard) []understood {
 	}
 	out = append(out, k.coilNumbers(h)...)
 	out = append(out, k.rates(h)...)
+	out = append(out, k.places(h)...)
 	return append(out, k.lampColours(h)...)
 }
 
@@ -175,6 +176,30 @@ func (k *Knowledge) rates(h heard) []understood {
 	if v := k.Findings[f].Value(value); v >= 0 {
 		const sure = 20
 		return []understood{{Observation{f, v}, sure}}
+	}
+	return nil
+}
+
+// places compares how many tags are stored with how many places there are, as in 32 of 30.
+func (k *Knowledge) places(h heard) []understood {
+	f := k.Finding("list-size")
+	both := append(slices.Clone(h.question), h.answer...)
+	if f < 0 || !placesOf.holdsAny(both) {
+		return nil
+	}
+	for i := 0; i+2 < len(both); i++ {
+		a, of, b := both[i], both[i+1].word, both[i+2]
+		if !a.num || !b.num || of != "of" && of != "for" || b.n < leastPlaces {
+			continue
+		}
+		value := "within"
+		if a.n > b.n {
+			value = "beyond"
+		}
+		if v := k.Findings[f].Value(value); v >= 0 {
+			const sure = 20
+			return []understood{{Observation{f, v}, sure}}
+		}
 	}
 	return nil
 }
