@@ -33,6 +33,7 @@ func (k *Knowledge) hear(h heard) []understood {
 	out = append(out, k.coilNumbers(h)...)
 	out = append(out, k.rates(h)...)
 	out = append(out, k.places(h)...)
+	out = append(out, k.spans(h)...)
 	return append(out, k.lampColours(h)...)
 }
 
@@ -202,6 +203,44 @@ func (k *Knowledge) places(h heard) []understood {
 		}
 	}
 	return nil
+}
+
+// spans compares the time that something should take with the one that it takes.
+func (k *Knowledge) spans(h heard) []understood {
+	f := k.Finding("delays")
+	if f < 0 || !paceWords.holdsAny(h.question) {
+		return nil
+	}
+	want, is := spanIn(h.question), spanIn(h.answer)
+	if want <= 0 || is <= 0 {
+		return nil
+	}
+	value := "right"
+	if is >= offPace*want || want >= offPace*is {
+		value = "factor"
+	}
+	if v := k.Findings[f].Value(value); v >= 0 {
+		const sure = 20
+		return []understood{{Observation{f, v}, sure}}
+	}
+	return nil
+}
+
+// offPace is by how much a clock must be off to be another than it was built for: the
+// common ones are factors of two apart (8, 16 and 20 MHz; judgement).
+const offPace = 1.2
+
+// paceWords are of what firmware does in even time.
+var paceWords = mustPhrases("blink*|beat|heartbeat|second_line|tick*|pulse|every|line|lamp|delay|clock|counter|timer")
+
+// spanIn is the first time in seconds that a text holds, 0 for none.
+func spanIn(b bag) float64 {
+	for i := 0; i+1 < len(b); i++ {
+		if base, factor := unitOf(b[i+1].word); b[i].num && base == "s" {
+			return b[i].n * factor
+		}
+	}
+	return 0
 }
 
 // serialRates are those that text of today's boards is sent at.

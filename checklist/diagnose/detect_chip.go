@@ -49,7 +49,7 @@ func chipValue(l *line) (value byte, blank, ok bool) {
 var (
 	chipIDText  = lazily(`(?i)\b(?:chip|id|ver(?:sion)?|rev(?:ision)?|reg(?:ister)?)\b\W{0,4}(?:(?:id|reg(?:ister)?|ver(?:sion)?|is)\b\W{0,4})?(0x)?([0-9a-f]{2})h?\b`)
 	moreBytes   = lazily(`(?i)^[ :.\-]?[0-9a-f]{2}\b`)
-	frontEnd    = mustPhrases("reader*|rfid|mfrc522|rc522|pcd|rdr|nfc|rf|front_end|frontend !tag|card|fob|uid|firmware|fw|build|program|sketch|boot")
+	frontEnd    = mustPhrases("reader*|rfid|mfrc522|rc522|pcd|rdr|nfc|rf|front_end|frontend !tag|card|fob|uid|firmware|fw|build|program|sketch|boot", "tag_chip|card_chip|rf_chip|radio_chip !firmware|fw|build")
 	listedChips = []string{"genuine", "clone", "imitation", "zero", "ones"}
 )
 

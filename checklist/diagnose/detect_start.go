@@ -64,6 +64,58 @@ func (r *Reading) markStarts() {
 	}
 }
 
+// startCauses are words with which a board tells what started it; for each what they say.
+var (
+	byPower  = mustPhrases("rst|reset|reset_cause|boot_cause|cause|start power*|por|mains|cold !pressed|wire|pin_low")
+	byButton = mustPhrases("rst|reset|reset_cause|boot_cause|cause|start button|external|ext|pin|extrf !pressed|wire|low|high|lifted")
+)
+
+// detectCold compares starts from power with those by the button: what the network is
+// like behind them.
+func (r *Reading) detectCold() {
+	up := map[bool][2]int{} // by power; runs without a network, and with one
+	power, known, net := false, false, 0
+	var at *line
+	end := func() {
+		if known && net != 0 {
+			n := up[power]
+			n[(net+1)/2]++
+			up[power] = n
+		}
+		net = 0
+	}
+	for i := range r.lines {
+		l := &r.lines[i]
+		if l.noise || l.uid != "" {
+			continue
+		}
+		if p, b := byPower.holdsAny(l.bag), byButton.holdsAny(l.bag); p != b && len(l.bag) <= 6 {
+			end()
+			power, known = p, true
+			if p {
+				at = l
+			}
+			continue
+		}
+		switch {
+		case l.kind == parsers.KindLinkUp, l.kind == parsers.KindControllerUp, upNow.holdsAny(l.bag):
+			net = 1
+		case net == 0 && (l.kind == parsers.KindLinkDown || downNow.holdsAny(l.bag) || strings.Contains(l.text, "0.0.0.0")):
+			net = -1
+		}
+	}
+	end()
+	if p, b := up[true], up[false]; p[0] >= 1 && p[1] == 0 && b[1] >= 1 && b[0] == 0 {
+		r.count("cold-start", "no-network", at)
+		r.count("reset-cures", "cured", at)
+	}
+}
+
+var (
+	upNow   = mustPhrases("up|link yes|on|1|true|ok|good !no|not|down", "eth|net|link|lan up !no|not")
+	downNow = mustPhrases("up|link no|off|0|false|none|not", "eth|net|link|lan down|no|lost")
+)
+
 var startWords = mustPhrases("boot start|started|starting|begin*")
 
 // nextTells reports whether the line after the i-th, which begins like s, is another that

@@ -13,7 +13,7 @@ import (
 
 // How much a text that sounds just like one cause speaks for it: that many times its odds
 // (judgement).
-const hintMost = 100.0
+const hintMost = 30.0
 
 // hintBeside is the part of that which words count that were understood already, as an
 // exponent (judgement).

@@ -130,7 +130,7 @@ func (r *Reading) Evidence() []Evidence {
 	r.found = nil
 	r.markStarts()
 	for _, detect := range []func(){
-		r.detectText, r.detectStarts, r.detectVersion, r.detectTags, r.detectUIDs, r.detectRest, r.detectLists,
+		r.detectText, r.detectStarts, r.detectCold, r.detectVersion, r.detectTags, r.detectUIDs, r.detectRest, r.detectLists,
 		r.detectNetwork, r.detectModbus, r.detectHost, r.detectLamp, r.detectNumbers, r.detectWords, r.detectHeld, r.detectDeeds,
 	} {
 		detect()
