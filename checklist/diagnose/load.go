@@ -9,12 +9,13 @@ import (
 	"io"
 	"io/fs"
 	"math"
-	"propwright/parsers"
 	"slices"
 	"strings"
 	"sync"
 
 	"github.com/BurntSushi/toml"
+
+	"propwright/parsers"
 )
 
 //go:embed knowledge/*.toml
@@ -169,8 +170,6 @@ func (s *source) keyLine(key string) int {
 	}
 	return 0
 }
-
-func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
 
 // finish puts the files together.
 func (b *builder) finish() (*Knowledge, error) {
