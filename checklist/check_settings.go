@@ -49,16 +49,12 @@ func (s *Scene) settingFinding(name, planned string, b Belief) Finding {
 		f.Rests = RefsOf(s.Log.entry(b.BootN))
 		return f
 	}
-	f.Value, f.Rests = Text(echo.Value), RefsOf(s.Log.entry(echo.N))
-	if s.Item.sameSetting(name, echo.Value, planned) {
-		f.Verdict = Passed
-		return f
+	if !s.Item.sameSetting(name, echo.Value, planned) {
+		f = s.Item.unlike(name, echo.Value, planned)
+	} else {
+		f.Verdict, f.Value = Passed, Text(echo.Value)
 	}
-	f.Verdict = Failed
-	f.Note = fmt.Sprintf("Echoed %s %s, planned %s.", name, echo.Value, planned)
-	if owner := s.Item.Owner(name, normalSetting(name, echo.Value)); owner != "" {
-		f.Note += fmt.Sprintf(" %s %s belongs to %s.", name, echo.Value, owner)
-	}
+	f.Rests = RefsOf(s.Log.entry(echo.N))
 	return f
 }
 

@@ -84,6 +84,10 @@ func (k *Knowledge) match(question, answer bag, from int) []understood {
 			continue
 		}
 		best := understood{Observation: Observation{f, -1}}
+		if v := finding.told(answer); v >= from {
+			const sure = 20
+			best = understood{Observation{f, v}, asked*2 + sure}
+		}
 		for v := from; v < len(finding.Values); v++ {
 			if n := bestOf(finding.Values[v].says, answer); n > 0 && asked*2+n >= best.score {
 				best = understood{Observation{f, v}, asked*2 + n}
@@ -320,17 +324,48 @@ func (k *Knowledge) Answer(text string) (Answer, error) {
 	return out, nil
 }
 
-// named is the finding of a test's or a finding's id, -1 for neither.
+// named is the finding of a test's or a finding's id, or of what a finding is about in the
+// words in which answers are read back; -1 for none.
 func (k *Knowledge) named(id string) int {
 	if t := k.Test(id); t >= 0 {
 		return k.Tests[t].Finding
 	}
-	return k.Finding(id)
+	if f := k.Finding(id); f >= 0 {
+		return f
+	}
+	b := words(id)
+	return slices.IndexFunc(k.Findings, func(f Finding) bool { return f.About != "" && slices.Equal(words(f.About), b) })
+}
+
+// told is the value whose own words, as they are shown, an answer repeats: all of them,
+// or two and more side by side within it, the longest; -1 for none.
+func (f *Finding) told(b bag) int {
+	best, longest := -1, 0
+	for v := range f.Values {
+		tell := words(f.Values[v].Tell)
+		if n := len(tell); n > longest && n <= len(b) && (n > 1 || len(b) == 1) && b.contains(tell) {
+			best, longest = v, n
+		}
+	}
+	return best
+}
+
+// contains reports whether the tokens of part stand side by side in b.
+func (b bag) contains(part bag) bool {
+	for i := 0; i+len(part) <= len(b); i++ {
+		if slices.Equal(b[i:i+len(part)], part) {
+			return true
+		}
+	}
+	return false
 }
 
 // said is the value that an answer's words speak for, -1 for none. A number chooses
 // from the list as it is shown.
 func (f *Finding) said(b bag) int {
+	if v := f.told(b); v >= 0 {
+		return v
+	}
 	best, score := -1, 0
 	for v := range f.Values {
 		if n := bestOf(f.Values[v].says, b); n > score {

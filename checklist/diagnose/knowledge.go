@@ -61,6 +61,7 @@ type Test struct {
 	Destroys []int
 	Masks    string // what it hides or spoils, in words; "" for nothing
 	Needs    []int  // tests that go before, as indexes
+	Moot     []Moot // what makes it idle
 	Why      string
 	Script   string // how it is made at a port, "" where it is only asked
 	Caution  string

@@ -491,6 +491,27 @@ func (b *builder) unfamiliar() {
 	}
 }
 
+// moot reads what makes a test idle: FINDING, FINDING=VALUE or a fact.
+func (b *builder) moot(text string) (Moot, error) {
+	if strings.HasPrefix(text, "@") {
+		if !slices.Contains(facts, Fact(text)) {
+			return Moot{}, fmt.Errorf("%q: no such fact, there are %v", text, facts)
+		}
+		return Moot{Fact: Fact(text)}, nil
+	}
+	id, value, one := strings.Cut(text, "=")
+	m := Moot{Finding: b.k.Finding(id), Value: -1}
+	if m.Finding < 0 {
+		return m, fmt.Errorf("%q: no such finding", id)
+	}
+	if one {
+		if m.Value = b.k.Findings[m.Finding].Value(value); m.Value < 0 {
+			return m, fmt.Errorf("%q: %s has no such value", value, id)
+		}
+	}
+	return m, nil
+}
+
 func (b *builder) tests(s *source) error {
 	for n, t := range s.t.Test {
 		at := place{s, n}
@@ -524,6 +545,13 @@ func (b *builder) tests(s *source) error {
 				return bad("destroys", fmt.Errorf("%q: no such finding", id))
 			}
 			test.Destroys = append(test.Destroys, i)
+		}
+		for _, text := range t.Moot {
+			m, err := b.moot(text)
+			if err != nil {
+				return bad("moot", err)
+			}
+			test.Moot = append(test.Moot, m)
 		}
 		var err error
 		if test.says, err = b.phrases(at, "test", "says", t.Says); err != nil {

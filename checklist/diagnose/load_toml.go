@@ -81,6 +81,7 @@ type testTOML struct {
 	Destroys []string `toml:"destroys"`
 	Masks    string   `toml:"masks"`
 	Needs    []string `toml:"needs"`
+	Moot     []string `toml:"moot"`
 	Why      string   `toml:"why"`
 	Caution  string   `toml:"caution"`
 	Says     []string `toml:"says"`

@@ -19,6 +19,45 @@ type Situation struct {
 	Opened    bool    // the prop is open already
 	Done      map[int]bool
 	Repaired  []int // causes that were repaired without cure
+	Facts     []Fact
+}
+
+// A Fact is something of the situation that makes some tests idle.
+type Fact string
+
+// The facts that tests can name.
+const (
+	FactConsole Fact = "@console" // the board's console is being read
+	FactDials   Fact = "@dials"   // the board calls its controller and serves nobody
+	FactPlanned Fact = "@planned" // the site's plan has the board's settings
+)
+
+var facts = []Fact{FactConsole, FactDials, FactPlanned}
+
+// A Moot is what makes a test idle: a fact, or a finding that was seen.
+type Moot struct {
+	Fact    Fact // "" for a finding
+	Finding int  // index
+	Value   int  // of it; -1 for any
+}
+
+// Idle reports whether a test has nothing to tell where this is known.
+func (k *Knowledge) Idle(test int, known []Evidence, s Situation) bool {
+	b := &Belief{k: k}
+	for _, e := range known {
+		b.seen = append(b.seen, e.Observation)
+	}
+	return b.idle(&k.Tests[test], s)
+}
+
+// idle reports whether a test has nothing to tell in this situation.
+func (b *Belief) idle(t *Test, s Situation) bool {
+	return slices.ContainsFunc(t.Moot, func(m Moot) bool {
+		if m.Fact != "" {
+			return slices.Contains(s.Facts, m.Fact)
+		}
+		return slices.ContainsFunc(b.seen, func(o Observation) bool { return o.Finding == m.Finding && (m.Value < 0 || o.Value == m.Value) })
+	})
 }
 
 // A Choice is what to do next.
@@ -119,7 +158,7 @@ func (b *Belief) open(s Situation) []int {
 	var may []int
 	for t := range b.k.Tests {
 		test := &b.k.Tests[t]
-		if seen[test.Finding] || s.Done[t] || s.NoConsole && test.Console || s.Minutes > 0 && b.k.Cost(t, s) > s.Minutes {
+		if seen[test.Finding] || s.Done[t] || s.NoConsole && test.Console || s.Minutes > 0 && b.k.Cost(t, s) > s.Minutes || b.idle(test, s) {
 			continue
 		}
 		if slices.ContainsFunc(test.Needs, func(n int) bool { return !s.Done[n] && !seen[b.k.Tests[n].Finding] }) {

@@ -95,6 +95,11 @@ func (f *causeFinder) talk(ctx context.Context, step checklist.Decision) (*check
 	c.read, c.failed = failedSteps(k, f.run)
 	c.live = hearing(k, f.run, step.Step.Check)
 	c.bench = f.run.atBench()
+	c.plan.item = &f.run.engine.Item
+	c.situation.Facts = []diagnose.Fact{diagnose.FactPlanned, diagnose.FactDials}
+	if c.bench != nil {
+		c.situation.Facts = append(c.situation.Facts, diagnose.FactConsole)
+	}
 	t := newTalk(c, f.d)
 	t.put, t.proof = f.person.converse, "What proves it is the step: it runs again now."
 	t.file, t.of = f.talkFile(), stepName(step.Step)

@@ -119,6 +119,7 @@ type diagnosis struct {
 	story     []string
 	failed    []string // steps of the checklist
 	situation diagnose.Situation
+	plan      plannedProp
 	talks     bool         // somebody is talked with, so that a port stays open
 	bench     *bench       // the open port in a talk; nil for none
 	letGo     func() error // closes it
@@ -134,6 +135,9 @@ func runDiagnose(ctx context.Context, d deps, o diagnoseOptions) error {
 		if err := c.tell(text); err != nil {
 			return hintedError{usageError{fmt.Errorf("diagnose: %w", err)}, `--answer "ping=no answer"; propwright diagnose --help`}
 		}
+	}
+	if err := c.readPlan(ctx, d); err != nil {
+		return err
 	}
 	talk := d.inTTY && d.errTTY && !o.asJSON && o.from != "-"
 	if talk {
@@ -185,8 +189,16 @@ func (c *diagnosis) tell(text string) error {
 	return nil
 }
 
-// gather reads what was recorded, or listens.
+// gather reads what was recorded, or listens, and holds it against the plan.
 func (c *diagnosis) gather(ctx context.Context, d deps) error {
+	err := c.hear(ctx, d)
+	if err == nil {
+		c.compare()
+	}
+	return err
+}
+
+func (c *diagnosis) hear(ctx context.Context, d deps) error {
 	switch {
 	case c.o.port != "":
 		return c.listen(ctx, d)
@@ -264,15 +276,19 @@ func (c *diagnosis) readFrom(d deps, name string) error {
 	}
 	reading, stream := c.k.NewReading(), parsers.NewStream(profiles...)
 	kept := &keptText{}
+	take := func(e parsers.Event) {
+		reading.Take(e)
+		c.plan.hear(e)
+	}
 	err = parsers.ReadCapture(io.TeeReader(in, kept), times, func(p parsers.Piece) error {
 		if p.Gap != nil {
-			stream.Mark(parsers.KindGap, p.Gap.From, gapFields(p.Gap), reading.Take)
+			stream.Mark(parsers.KindGap, p.Gap.From, gapFields(p.Gap), take)
 			return nil
 		}
-		stream.Feed(p.Bytes, p.At, reading.Take)
+		stream.Feed(p.Bytes, p.At, take)
 		return nil
 	})
-	stream.Flush(reading.Take)
+	stream.Flush(take)
 	if _, broken := errors.AsType[*parsers.CaptureError](err); err != nil && !broken {
 		return fail(err)
 	}

@@ -76,10 +76,13 @@ func (c *diagnosis) attach(ctx context.Context, d deps) (*serialmon.Session, *be
 
 // listen hears the board for a time. In a talk the port stays open for its scripts.
 func (c *diagnosis) listen(ctx context.Context, d deps) error {
-	fmt.Fprintf(d.err, "listening to %s for %v; opening it restarts most boards\n", c.o.port, c.o.seconds)
 	session, at, err := c.attach(ctx, d)
 	if err != nil {
 		return err
+	}
+	fmt.Fprintf(d.err, "listening to %s for %v; opening it restarts most boards\n", c.o.port, c.o.seconds)
+	if c.talks && c.o.resets == 0 {
+		fmt.Fprintln(d.err, "=> Meanwhile show the prop's own tag a few times, each time for two seconds, and take it away.")
 	}
 	for i := 0; err == nil && i < c.o.resets; i++ {
 		if err = session.Reset(ctx); err == nil {
@@ -104,6 +107,7 @@ func (c *diagnosis) listen(ctx context.Context, d deps) error {
 	events, _ := at.since(0)
 	for _, e := range events {
 		reading.Take(e)
+		c.plan.hear(e)
 		if e.Raw != nil {
 			kept.Write(e.Raw)
 			kept.Write([]byte("\n"))

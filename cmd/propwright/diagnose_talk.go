@@ -6,11 +6,13 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"propwright/checklist"
 	"propwright/checklist/diagnose"
 	"propwright/parsers"
+	"propwright/serialmon"
 )
 
 // plainEnough is how likely a cause must be for its repair to be proposed before more
@@ -26,6 +28,7 @@ type talk struct {
 	of    string          // the failed step that it is about
 	proof string          // what proves a repair, to be said
 	tried map[string]bool // causes whose repair was proposed
+	shown string          // which causes led when they were shown last
 	made  checklist.Diagnosis
 }
 
@@ -51,10 +54,13 @@ func (c *diagnosis) interact(ctx context.Context, d deps) (err error) {
 	if err != nil {
 		return err
 	}
+	if !again {
+		t.readBack()
+	}
 	if ok, err := t.minutes(ctx); err != nil || !ok {
 		return errors.Join(err, t.ended(ctx))
 	}
-	if i := c.k.Test("symptom"); i >= 0 && len(c.answered) == 0 {
+	if i := c.k.Test("symptom"); i >= 0 && !t.told(i) {
 		if done, err := t.question(ctx, i); err != nil || done {
 			return err
 		}
@@ -64,7 +70,7 @@ func (c *diagnosis) interact(ctx context.Context, d deps) (err error) {
 			return err
 		}
 	}
-	if err := c.gather(ctx, d); err != nil {
+	if done, err := t.gatherOnceThere(ctx); err != nil || done {
 		return err
 	}
 	for _, n := range c.notes {
@@ -76,6 +82,40 @@ func (c *diagnosis) interact(ctx context.Context, d deps) (err error) {
 	}
 	t.proof = fmt.Sprintf("What proves it is the checklist: propwright commission %s runs %s again and writes the report.", firstOf(c.o.prop, "PROP"), step)
 	return t.loop(ctx)
+}
+
+// gatherOnceThere gathers; a port that is not there, since a question had USB unplugged, is
+// asked for until it is.
+func (t *talk) gatherOnceThere(ctx context.Context) (done bool, err error) {
+	for {
+		err := t.gather(ctx, t.d)
+		missing, ok := errors.AsType[*serialmon.OpenError](err)
+		if !ok || missing.Reason != serialmon.ReasonMissing {
+			return err != nil, err
+		}
+		line, ok := t.put(ctx, fmt.Sprintf("The port %s is not there. Plug USB in again. (Enter: look again; q: stop)", t.o.port))
+		if over, err := t.over(ctx, line, ok); over {
+			return true, err
+		}
+	}
+}
+
+// readBack says what the answers that came with the command were taken for.
+func (t *talk) readBack() {
+	for _, h := range t.heard {
+		if len(h.As) == 0 {
+			t.say("   %s: no test that is known; it counts a little, by its words", h.Told)
+			continue
+		}
+		t.say("   %s: taken as %s", h.Told, join(h.As))
+	}
+}
+
+// told reports whether a test needs no asking: it was answered, or has nothing to tell.
+func (t *talk) told(test int) bool {
+	finding := t.k.Tests[test].Finding
+	return t.situation.Done[test] || slices.ContainsFunc(t.answered, func(e diagnose.Evidence) bool { return e.Finding == finding }) ||
+		t.k.Idle(test, t.answered, t.situation)
 }
 
 // typed puts questions and takes lines from the terminal until in ends.
@@ -124,9 +164,7 @@ func (t *talk) goOn(ctx context.Context) (again bool, err error) {
 			return false, err
 		}
 	}
-	for _, h := range t.heard {
-		t.say("   %s: taken as %s", h.Told, join(h.As))
-	}
+	t.readBack()
 	return true, nil
 }
 
@@ -156,15 +194,22 @@ func causeOf(c diagnose.Ranked) checklist.DiagnosisCause {
 
 // beforePlugging asks what opening the port would take away.
 func (t *talk) beforePlugging(ctx context.Context) (done bool, err error) {
-	t.say("Opening the port feeds and restarts the board. First, what it would hide:")
+	said := false
 	for _, id := range []string{"cold-start", "reset-button", "deaf-after"} {
 		i := t.k.Test(id)
-		if i < 0 {
+		if i < 0 || t.told(i) {
 			continue
+		}
+		if !said {
+			said = true
+			t.say("Opening the port feeds and restarts the board. First, what it would hide:")
 		}
 		if done, err := t.question(ctx, i); err != nil || done {
 			return true, err
 		}
+	}
+	if said {
+		t.say("=> Plug USB in again where it is out.")
 	}
 	return false, nil
 }
@@ -240,8 +285,17 @@ func (t *talk) lead(r *diagnose.Result) *diagnose.Ranked {
 	return nil
 }
 
-// show prints the three that lead.
+// show prints the three that lead, where they are not those that were shown before.
 func (t *talk) show(r *diagnose.Result) {
+	var leading strings.Builder
+	for _, c := range r.Causes[:min(3, len(r.Causes))] {
+		fmt.Fprintf(&leading, "%s %.0f ", c.ID, 100*c.Probability)
+	}
+	if leading.String() == t.shown {
+		t.say("That changes nothing.")
+		return
+	}
+	t.shown = leading.String()
 	t.say("")
 	for i, c := range r.Causes[:min(3, len(r.Causes))] {
 		why := ""
