@@ -23,6 +23,10 @@ const hintBeside = 0.35
 // three words that are said of a few causes only (judgement).
 const hintSure = 9.0
 
+// hintOf is how far so many words in common count: a single one is next to chance,
+// however rare it is in the knowledge (judgement).
+var hintOf = [...]float64{0, 0.35, 0.75, 1}
+
 // A hint is a likelihood for each cause, and the words that it rests on.
 type hint struct {
 	like  []float64 // by cause, at least 1
@@ -105,7 +109,7 @@ func (k *Knowledge) hint(text string) (h hint, ok bool) {
 		return h, false
 	}
 	h = hint{like: make([]float64, len(k.Causes)), words: make([][]string, len(k.Causes))}
-	sums, best := make([]float64, len(k.Causes)), 0.0
+	sums, best, inCommon := make([]float64, len(k.Causes)), 0.0, 0
 	for c := range k.Causes {
 		for _, w := range said {
 			if v := k.lexicon.of[c][w]; v > 0 {
@@ -113,11 +117,13 @@ func (k *Knowledge) hint(text string) (h hint, ok bool) {
 				h.words[c] = append(h.words[c], w)
 			}
 		}
-		best = max(best, sums[c])
+		if sums[c] > best {
+			best, inCommon = sums[c], len(h.words[c])
+		}
 	}
 	// One word in common is chance, several rare ones are not; what has less than half of
 	// the best in common counts as chance too.
-	sure := min(1, best/hintSure)
+	sure := min(1, best/hintSure) * hintOf[min(inCommon, len(hintOf)-1)]
 	for c := range sums {
 		h.like[c] = math.Pow(hintMost, sure*max(0, 2*sums[c]/max(best, 1e-9)-1))
 	}
