@@ -2,7 +2,6 @@ package parsers
 
 import (
 	"bufio"
-	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -25,7 +24,7 @@ const (
 // A Piece is a run of a capture's bytes that have one arrival time, or a gap.
 type Piece struct {
 	Offset int64
-	Bytes  []byte    // empty for a gap
+	Bytes  []byte    // empty for a gap; its reader's until yield returns
 	At     time.Time // zero when not known
 	Gap    *Gap
 }
@@ -129,7 +128,7 @@ func (c *captureReader) upTo(offset int64) error {
 		}
 		n, err := c.console.Read(c.buf[:want])
 		if n > 0 {
-			p := Piece{Offset: c.offset, Bytes: bytes.Clone(c.buf[:n]), At: c.at}
+			p := Piece{Offset: c.offset, Bytes: c.buf[:n], At: c.at}
 			c.offset += int64(n)
 			if err := c.yield(p); err != nil {
 				return err
