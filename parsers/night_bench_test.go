@@ -12,10 +12,11 @@ import (
 	"time"
 )
 
-// readNight counts the events of a console fed as a file is read.
+// readNight counts the events of a console that is lent as the events command lends a
+// file's.
 func readNight(text []byte, profiles []*Profile) (known, unknown int) {
 	s := NewStream(profiles...)
-	count := func(e Event) {
+	count := func(e *Event) {
 		if e.Kind == KindUnknown {
 			unknown++
 		} else {
@@ -23,11 +24,11 @@ func readNight(text []byte, profiles []*Profile) (known, unknown int) {
 		}
 	}
 	for rest := text; len(rest) > 0; {
-		n := min(len(rest), 32<<10)
-		s.Feed(rest[:n], time.Time{}, count)
+		n := min(len(rest), 16<<10)
+		s.Lend(rest[:n], time.Time{}, count)
 		rest = rest[n:]
 	}
-	s.Flush(count)
+	s.Flush(func(e Event) { count(&e) })
 	return known, unknown
 }
 

@@ -70,8 +70,8 @@ func (s *eventSummary) note(e *parsers.Event) {
 		}
 		s.to = e.Last
 	}
-	s.anatomy.Take(*e)
-	s.learner.Take(*e)
+	s.anatomy.Look(e)
+	s.learner.Look(e)
 }
 
 // close prints the summary, once.

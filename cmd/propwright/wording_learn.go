@@ -128,7 +128,7 @@ func learnFrom(ctx context.Context, d deps, capture, out string, had []byte) (*p
 	var learner parsers.Learner
 	stream := parsers.NewStream(profiles...)
 	err = parsers.ReadCapture(in, nil, func(piece parsers.Piece) error {
-		stream.Feed(piece.Bytes, piece.At, learner.Take)
+		stream.Lend(piece.Bytes, piece.At, learner.Look)
 		return context.Cause(ctx)
 	})
 	stream.Flush(learner.Take)
