@@ -19,6 +19,9 @@ const (
 
 	// arrivalGap is the pause between bytes from which a row is written.
 	arrivalGap = time.Millisecond
+
+	// captureReads is how many bytes of a console are read at a time.
+	captureReads = 64 << 10
 )
 
 // A Piece is a run of a capture's bytes that have one arrival time, or a gap.
@@ -64,7 +67,7 @@ func ReadCapture(console io.Reader, arrivals io.Reader, yield func(Piece) error)
 		rows.in = bufio.NewReaderSize(arrivals, 64<<10)
 		rows.header()
 	}
-	c := &captureReader{console: bufio.NewReaderSize(console, 64<<10), yield: yield}
+	c := &captureReader{console: bufio.NewReaderSize(console, captureReads), yield: yield}
 	for {
 		row, ok := rows.next()
 		if !ok {
@@ -119,7 +122,7 @@ func (c *captureReader) gap(g *Gap) error {
 // and then the gaps that lie there.
 func (c *captureReader) upTo(offset int64) error {
 	if c.buf == nil {
-		c.buf = make([]byte, 32<<10)
+		c.buf = make([]byte, captureReads) // as large as the reader's own, so that it reads into this one
 	}
 	for offset < 0 || c.offset < offset {
 		want := int64(len(c.buf))
