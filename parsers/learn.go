@@ -365,7 +365,9 @@ func valueAt(s string, first bool) (n int, typ placeholderType, which bool) {
 		return n, typeUID, false
 	}
 	list, which := bytesAt(s)
-	if n := max(numbersAt(s), list, joinedAt(s)); n > 0 {
+	zeros, either := zeroOrBlankAt(s)
+	which = which || either
+	if n := max(numbersAt(s), list, joinedAt(s), zeros); n > 0 {
 		return n, typeUID, which
 	}
 	if len(s) > 2 && s[0] == '0' && (s[1] == 'x' || s[1] == 'X') {
@@ -393,6 +395,34 @@ func joinedAt(s string) int {
 		return 0
 	}
 	return n
+}
+
+// zeroOrBlankAt is how long 4, 7 or 10 bytes are in front of each of which stands a blank
+// or, where one digit is all it has, a 0 in its place: "5C0A 91 E3". which is true where
+// the zeros settled that.
+func zeroOrBlankAt(s string) (length int, which bool) {
+	n, count, joined, zeros := 0, 0, false, true
+	for count < uidTriple && n+2 <= len(s) && isHexDigit(s[n]) && isHexDigit(s[n+1]) {
+		if count > 0 && s[n-1] != ' ' {
+			joined = true
+			zeros = zeros && s[n] == '0'
+		}
+		count++
+		if n += 2; n+1 < len(s) && s[n] == ' ' && isHexDigit(s[n+1]) {
+			n++
+		}
+	}
+	if !joined || n < len(s) && isWordByte(s[n]) || !mixedDigits(s[:n]) || !strings.Contains(s[:n], " ") {
+		return 0, false
+	}
+	switch count {
+	case uidSingle, uidDouble, uidTriple:
+		if zeros {
+			return n, true
+		}
+		return 0, true
+	}
+	return 0, false
 }
 
 // bytesAt is how long 4, 7 or 10 bytes with the same sign between each two are, padded

@@ -315,8 +315,8 @@ func (s *sighting) plain(digits string) {
 		s.result = value
 	case s.last.any(v.count) && s.ideas.any(v.list|v.tag), s.last.any(v.list|v.tag) && s.words < 4:
 		s.counted(value)
-	case s.last.any(v.link) && value == "1":
-		s.ideas |= v.up // a status of open network libraries: 0 unknown, 1 on, 2 off
+	case s.last.any(v.link) && linkState(v, s.last, value) != 0:
+		s.ideas |= linkState(v, s.last, value)
 	case s.last.any(v.error) && value == "0":
 		s.ideas &^= v.error
 	case s.ideas.any(v.version) && s.version == "":
@@ -328,6 +328,19 @@ func (s *sighting) plain(digits string) {
 	}
 	s.ideas |= valueNumber
 	s.last, s.number = 0, value
+}
+
+// linkState is what a number says of a network link, as open network libraries number
+// its states: 0 unknown, 1 on, 2 off.
+func linkState(v *vocabulary, of ideas, value string) ideas {
+	switch {
+	case !of.any(v.link):
+	case value == "1":
+		return v.up
+	case value == "2":
+		return v.down
+	}
+	return 0
 }
 
 // fields are the line's fields, nil where it holds nothing.
