@@ -224,6 +224,9 @@ func (g *grouped) says(kind Kind) string {
 			before = g.parts[k-1].text
 		}
 		name := g.fieldFor(p, before, kind)
+		if name == "_" {
+			name = g.toldFor(p, i-1, kind)
+		}
 		switch {
 		case same && name == "_":
 			b.WriteString(p.text)
@@ -232,11 +235,14 @@ func (g *grouped) says(kind Kind) string {
 			name = "_"
 		}
 		used[name] = name != "_"
-		if name == "uid" {
-			b.WriteString("{uid}")
-			continue
+		switch name {
+		case "uid", "value":
+			b.WriteString("{" + name + "}")
+		case "version":
+			fmt.Fprintf(&b, "{%s:%s}", name, typeHex8)
+		default:
+			fmt.Fprintf(&b, "{%s:%s}", name, p.typ)
 		}
-		fmt.Fprintf(&b, "{%s:%s}", name, p.typ)
 	}
 	return strings.Join(strings.Fields(b.String()), " ")
 }
@@ -277,6 +283,62 @@ func (g *grouped) fieldFor(p part, before string, kind Kind) string {
 		}
 	}
 	return "_"
+}
+
+// toldFor is the field that the nth value is for somebody who knows that the line is of a
+// kind, where the line itself does not say it: the coil and then what was written to it,
+// or a chip's version that says the hexadecimal number of a known one. "_" where it is
+// none.
+func (g *grouped) toldFor(p part, n int, kind Kind) string {
+	if p.typ != typeDec {
+		return "_"
+	}
+	switch kind {
+	case KindReaderVersion:
+		c, err := ParseChipVersion(p.text)
+		if len(p.text) == 2 && err == nil && c.Family != ChipUnlisted {
+			return "version"
+		}
+	case KindCoilWritten, KindCoilFailed:
+		numbers := g.numbers()
+		switch {
+		case numbers == nil || len(numbers) > 2 || g.example.Field("coil") != "":
+		case n == numbers[0] && !g.bits(n):
+			return "coil"
+		case len(numbers) == 2 && n == numbers[1] && kind == KindCoilWritten && g.bits(n) && !g.bits(numbers[0]):
+			return "value"
+		}
+	}
+	return "_"
+}
+
+// numbers are which of the values are numbers; nil where some value is neither that nor a
+// time.
+func (g *grouped) numbers() (numbers []int) {
+	n := 0
+	for _, p := range g.parts {
+		switch p.typ {
+		case "":
+			continue
+		case typeDec:
+			numbers = append(numbers, n)
+		case typeClock:
+		default:
+			return nil
+		}
+		n++
+	}
+	return numbers
+}
+
+// bits reports whether the nth value was only ever 0 or 1.
+func (g *grouped) bits(n int) bool {
+	for text := range g.values[n] {
+		if text != "0" && text != "1" {
+			return false
+		}
+	}
+	return true
 }
 
 // shapeKey is the same for lines of one shape: their text in lower case with runs of

@@ -97,6 +97,9 @@ func runWordingLearn(ctx context.Context, d deps, o learnOptions) error {
 	for _, s := range open {
 		fmt.Fprintf(d.err, "open: %s: %s\n", s.Times(), parsers.Printable(s.Says))
 	}
+	if len(open) > 0 {
+		fmt.Fprintln(d.err, "try: the same in a terminal, which asks about what is open, or --answers FILE with a kind for each, or \"-\"")
+	}
 	taught := 0
 	for _, l := range lessons {
 		if l.As != "" {
