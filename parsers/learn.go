@@ -25,8 +25,14 @@ type Shape struct {
 }
 
 // A Learner groups unknown lines by their shape. It is not safe for concurrent use.
+//
+// It keeps a few thousand shapes, far more than a firmware has. Of text that is none of a
+// firmware's, each line may be another shape: then the shapes that came most rarely so
+// far are given up (lossy counting: Manku and Motwani, Approximate frequency counts over
+// data streams, VLDB 2002), and what is left has at least the counts that it tells.
 type Learner struct {
 	shapes map[string]*grouped
+	rare   int
 	same   memo[placed] // by the lines themselves
 	alike  memo[placed] // by lines with all digits alike
 	zeros  []byte
@@ -36,6 +42,7 @@ type Learner struct {
 const (
 	learnerRemembers = 1 << 11
 	learnerAlike     = 1 << 9
+	learnerShapes    = 1 << 11
 )
 
 // grouped is one shape's lines so far.
@@ -132,6 +139,9 @@ func (l *Learner) place(e *Event) (is placed, alike bool) {
 	}
 	g := l.shapes[key]
 	if g == nil {
+		if len(l.shapes) == learnerShapes {
+			l.giveUp()
+		}
 		g = &grouped{parts: parts, example: *e, votes: map[Kind]*float64{}, text: string(e.Raw)}
 		g.example.Raw = bytes.Clone(e.Raw)
 		for range is.values {
@@ -152,6 +162,26 @@ func (l *Learner) place(e *Event) (is placed, alike bool) {
 	}
 	return is, alike
 }
+
+// giveUp lets go of at least half of the shapes, the rarest.
+func (l *Learner) giveUp() {
+	counts := make([]int, 0, len(l.shapes))
+	for _, g := range l.shapes {
+		counts = append(counts, g.count)
+	}
+	slices.Sort(counts)
+	most := counts[len(counts)/2]
+	for key, g := range l.shapes {
+		if g.count <= most {
+			l.rare += g.count
+			delete(l.shapes, key)
+		}
+	}
+	l.same, l.alike = memo[placed]{}, memo[placed]{} // they lead to what is gone
+}
+
+// Rare is how many lines were of shapes that came too rarely to be kept.
+func (l *Learner) Rare() int { return l.rare }
 
 // count takes one more line that is placed so, with its values where raw is not nil.
 func (is *placed) count(raw []byte) {

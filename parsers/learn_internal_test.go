@@ -53,6 +53,44 @@ func TestLinesAreLearnedAlikeOverAndOver(t *testing.T) {
 	}
 }
 
+// Text in which each line is a shape of its own takes no more room than some, and what
+// comes often among it is kept and counted; not a line is forgotten in the sum.
+func TestALearnerKeepsWhatComesOften(t *testing.T) {
+	var l Learner
+	r := rand.New(rand.NewPCG(7, 7))
+	s := NewStream()
+	lines, often := 0, 0
+	var line []byte
+	for range 20 * learnerShapes {
+		line = line[:0]
+		for range 12 {
+			line = append(line, byte('a'+r.IntN(26)))
+		}
+		if r.IntN(20) == 0 {
+			line = append(line[:0], "lamp fades over "...)
+			line = append(line, byte('0'+r.IntN(10)))
+			often++
+		}
+		lines++
+		s.Feed(append(line, '\n'), time.Time{}, l.Take)
+		if len(l.shapes) > learnerShapes {
+			t.Fatalf("%d shapes kept", len(l.shapes))
+		}
+	}
+	s.Flush(l.Take)
+	kept := 0
+	shapes := l.Shapes()
+	for _, shape := range shapes {
+		kept += shape.Count
+	}
+	if kept+l.Rare() != lines || l.Rare() == 0 {
+		t.Errorf("%d lines kept and %d given up, of %d", kept, l.Rare(), lines)
+	}
+	if shapes[0].Says != "lamp fades over {_:dec}" || shapes[0].Count != often {
+		t.Errorf("first shape %q, %d times; want the lamp, %d times", shapes[0].Says, shapes[0].Count, often)
+	}
+}
+
 func FuzzLinesThatComeApartAlike(f *testing.F) {
 	f.Add([]byte("12 tag 092,010,145,227 at 10.0.0.7, 255 001 010 099 x"), uint64(1))
 	f.Fuzz(func(t *testing.T, line []byte, seed uint64) {

@@ -112,6 +112,9 @@ func (s *eventSummary) close() error {
 		}
 		row("unknown", "%s: %s%s", shape.Times(), parsers.Printable(shape.Says), likely)
 	}
+	if n := s.learner.Rare(); n > 0 {
+		row("", "and %d lines, each of a shape that hardly came again", n)
+	}
 	if _, err := io.WriteString(s.out, b.String()); err != nil {
 		s.err = fmt.Errorf("%w: %w", errPipeClosed, err)
 	}
