@@ -15,7 +15,7 @@ type Anatomy struct {
 	Junk    int            // starts that junk came before, as of a boot loader at another speed
 
 	began    []time.Time // of the starts whose time is known
-	lastText string      // of the last line
+	lastText []byte      // of the last line
 	lastAt   time.Time   // when it was complete
 	ends     map[string]int
 	silence  time.Duration
@@ -44,10 +44,13 @@ const (
 )
 
 // Take looks at the next event.
-func (a *Anatomy) Take(e Event) {
+func (a *Anatomy) Take(e Event) { a.Look(&e) }
+
+// Look is Take for an event that is lent.
+func (a *Anatomy) Look(e *Event) {
 	if !e.First.IsZero() && !a.lastAt.IsZero() {
 		if quiet := e.First.Sub(a.lastAt); quiet > a.silence {
-			a.silence, a.after = quiet, a.lastText
+			a.silence, a.after = quiet, string(a.lastText)
 		}
 	}
 	switch e.Kind {
@@ -65,12 +68,12 @@ func (a *Anatomy) Take(e Event) {
 	}
 	a.open, a.junk = e.End == "" || e.End == EndCut, e.Kind == KindNoise
 	if !a.junk {
-		a.lastText = string(e.Raw)
+		a.lastText = append(a.lastText[:0], e.Raw...)
 	}
 	a.lastAt = e.Last
 }
 
-func (a *Anatomy) start(e Event) {
+func (a *Anatomy) start(e *Event) {
 	a.Starts++
 	if !e.First.IsZero() {
 		a.began = append(a.began, e.First)
@@ -85,7 +88,7 @@ func (a *Anatomy) start(e Event) {
 		if a.ends == nil {
 			a.ends = map[string]int{}
 		}
-		a.ends[a.lastText]++
+		a.ends[string(a.lastText)]++
 	}
 }
 

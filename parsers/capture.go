@@ -2,7 +2,6 @@ package parsers
 
 import (
 	"bufio"
-	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -20,12 +19,15 @@ const (
 
 	// arrivalGap is the pause between bytes from which a row is written.
 	arrivalGap = time.Millisecond
+
+	// captureReads is how many bytes of a console are read at a time.
+	captureReads = 64 << 10
 )
 
 // A Piece is a run of a capture's bytes that have one arrival time, or a gap.
 type Piece struct {
 	Offset int64
-	Bytes  []byte    // empty for a gap
+	Bytes  []byte    // empty for a gap; its reader's until yield returns
 	At     time.Time // zero when not known
 	Gap    *Gap
 }
@@ -65,7 +67,7 @@ func ReadCapture(console io.Reader, arrivals io.Reader, yield func(Piece) error)
 		rows.in = bufio.NewReaderSize(arrivals, 64<<10)
 		rows.header()
 	}
-	c := &captureReader{console: bufio.NewReaderSize(console, 64<<10), yield: yield}
+	c := &captureReader{console: bufio.NewReaderSize(console, captureReads), yield: yield}
 	for {
 		row, ok := rows.next()
 		if !ok {
@@ -120,7 +122,7 @@ func (c *captureReader) gap(g *Gap) error {
 // and then the gaps that lie there.
 func (c *captureReader) upTo(offset int64) error {
 	if c.buf == nil {
-		c.buf = make([]byte, 32<<10)
+		c.buf = make([]byte, captureReads) // as large as the reader's own, so that it reads into this one
 	}
 	for offset < 0 || c.offset < offset {
 		want := int64(len(c.buf))
@@ -129,7 +131,7 @@ func (c *captureReader) upTo(offset int64) error {
 		}
 		n, err := c.console.Read(c.buf[:want])
 		if n > 0 {
-			p := Piece{Offset: c.offset, Bytes: bytes.Clone(c.buf[:n]), At: c.at}
+			p := Piece{Offset: c.offset, Bytes: c.buf[:n], At: c.at}
 			c.offset += int64(n)
 			if err := c.yield(p); err != nil {
 				return err

@@ -76,6 +76,7 @@ func TestReadCapture(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			var got []parsers.Piece
 			err := parsers.ReadCapture(wrap(strings.NewReader("abcdefg")), wrap(strings.NewReader(arrivals)), func(p parsers.Piece) error {
+				p.Bytes = bytes.Clone(p.Bytes)
 				got = append(got, p)
 				return nil
 			})
@@ -129,7 +130,11 @@ func TestReadBrokenCapture(t *testing.T) {
 
 func TestReadCaptureWithoutTimesAndWithErrors(t *testing.T) {
 	var got []parsers.Piece
-	keep := func(p parsers.Piece) error { got = append(got, p); return nil }
+	keep := func(p parsers.Piece) error {
+		p.Bytes = bytes.Clone(p.Bytes)
+		got = append(got, p)
+		return nil
+	}
 	if err := parsers.ReadCapture(strings.NewReader("abc"), nil, keep); err != nil {
 		t.Fatal(err)
 	}

@@ -35,6 +35,7 @@ type Event struct {
 
 	told *told   // what the event holds where that is settled; nil where it is read from Raw,
 	said *saying // as this wording has it, or without one as unknown text
+	sum  sum     // of Raw where that is plain text; 0 where it is not known
 }
 
 // told is what an event holds. It is shared and never changed.

@@ -27,7 +27,7 @@ func (e *Event) appendPlace(b []byte) ([]byte, error) {
 
 func (e *Event) appendTimes(b []byte) (_ []byte, err error) {
 	if e.First.IsZero() && e.Last.IsZero() {
-		return append(b, `,"first":null,"last":null`...), nil
+		return append(b, noTimes...), nil
 	}
 	if b, err = appendTime(append(b, `,"first":`...), e.First); err != nil {
 		return nil, fmt.Errorf("event %d: first: %w", e.Seq, err)
@@ -40,6 +40,11 @@ func (e *Event) appendTimes(b []byte) (_ []byte, err error) {
 
 // appendMeaning appends kind, reader and fields.
 func (e *Event) appendMeaning(b []byte) []byte {
+	is := e.holds()
+	return e.appendMeaningOf(b, &is)
+}
+
+func (e *Event) appendMeaningOf(b []byte, is *told) []byte {
 	b = appendText(append(b, `,"kind":`...), string(e.Kind))
 	b = append(b, `,"reader":`...)
 	if e.Reader == NoReader {
@@ -47,7 +52,7 @@ func (e *Event) appendMeaning(b []byte) []byte {
 	} else {
 		b = strconv.AppendInt(b, int64(e.Reader), 10)
 	}
-	return append(e.holds().fields.append(append(b, `,"fields":{`...)), '}')
+	return append(is.fields.append(append(b, `,"fields":{`...)), '}')
 }
 
 // appendLines appends where the event stands in its capture.
@@ -71,9 +76,11 @@ func (e *Event) appendRaw(b []byte) []byte {
 }
 
 // appendEnd appends what comes last: terminator and profile.
-func (e *Event) appendEnd(b []byte) []byte {
-	b = appendEnd(append(b, `,"end":`...), e.End)
-	b = appendText(append(b, `,"profile":`...), e.Profile)
+func (e *Event) appendEnd(b []byte) []byte { return appendEndOf(b, e.End, e.Profile) }
+
+func appendEndOf(b []byte, end, profile string) []byte {
+	b = appendEnd(append(b, `,"end":`...), end)
+	b = appendText(append(b, `,"profile":`...), profile)
 	return append(b, '}')
 }
 

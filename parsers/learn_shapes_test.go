@@ -1,6 +1,8 @@
 package parsers_test
 
 import (
+	"slices"
+	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -59,5 +61,37 @@ func TestDumpsAndBareNumbersAreNoTags(t *testing.T) {
 		if e.Kind != parsers.KindUnknown || e.UID() != nil {
 			t.Errorf("%q: %s, tag %v; want text that names no tag", line, e.Kind, e.UID())
 		}
+	}
+}
+
+// What somebody says of lines that do not say it themselves: a coil's number and what was
+// written to it, and the version of a known chip. A number that may be anything else
+// stays one.
+func TestNumbersAreWhatTheKindSaysTheyAre(t *testing.T) {
+	tests := map[string]struct {
+		kind  parsers.Kind
+		lines []string
+		want  []string
+	}{
+		"coil and value": {parsers.KindCoilWritten, []string{"out[117]=1", "out[117]=0", "out[118]=1"},
+			[]string{"coil-written value=on coil=117", "coil-written value=off coil=117", "coil-written value=on coil=118"}},
+		"behind a clock":          {parsers.KindCoilWritten, []string{"12:00:07 o 117 1", "12:00:09 o 117 0"}, []string{"coil-written value=on coil=117", "coil-written value=off coil=117"}},
+		"coil alone":              {parsers.KindCoilFailed, []string{"out 117 stuck", "out 118 stuck"}, []string{"coil-failed coil=117", "coil-failed coil=118"}},
+		"a count behind the coil": {parsers.KindCoilWritten, []string{"out 117 took 3", "out 117 took 14"}, []string{"coil-written coil=117", "coil-written coil=117"}},
+		"bits alone":              {parsers.KindCoilWritten, []string{"out 1 0", "out 0 1"}, []string{"coil-written", "coil-written"}},
+		"version":                 {parsers.KindReaderVersion, []string{"nfc says 92"}, []string{"reader-version version=0x92"}},
+		"another number":          {parsers.KindReaderVersion, []string{"nfc says 31"}, []string{"reader-version"}},
+	}
+	for name, tt := range tests {
+		t.Run(name, func(t *testing.T) {
+			var lines []labelledLine
+			for _, line := range tt.lines {
+				lines = append(lines, labelledLine{[]string{string(tt.kind)}, line})
+			}
+			p, file := learned(t, "numbers", lines)
+			if got := allSaid(streamEvents(t, []byte(strings.Join(tt.lines, "\n")), p)); !slices.Equal(got, tt.want) {
+				t.Errorf("read as %q, want %q\n%s", got, tt.want, file)
+			}
+		})
 	}
 }

@@ -155,6 +155,9 @@ func (l Lesson) line(id string, before []string) string {
 		}
 		fmt.Fprintf(&b, "fields = { %s }\n", strings.Join(fields, ", "))
 	}
+	if l.As == KindCoilWritten && strings.Contains(l.Says, "{value}") {
+		b.WriteString("[line.values.value]\n\"0\" = \"off\"\n\"1\" = \"on\"\n")
+	}
 	return b.String()
 }
 

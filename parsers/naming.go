@@ -7,8 +7,26 @@ const tagWithin = 6
 // namings are the last events that may have named a tag; which did is only read when
 // a line asks.
 type namings struct {
-	last [2 * (tagWithin + 1)]naming // a line may be two events
+	last [namingsKept]naming
 	next int
+	lent [namingsKept]bool   // whose text is part of what was lent to the stream
+	own  [namingsKept][]byte // room for copies of such
+}
+
+// namingsKept is how many, a power of two: those of the lines, which may be two events
+// each, and of the line that asks.
+const namingsKept = 16
+
+var _ [namingsKept - 2*(tagWithin+1)]struct{}
+
+// keep makes the texts the namings' own, for what was lent goes.
+func (n *namings) keep() {
+	for i := range n.last {
+		if n.lent[i] {
+			n.own[i] = append(n.own[i][:0], n.last[i].raw...)
+			n.last[i].raw, n.lent[i] = n.own[i], false
+		}
+	}
 }
 
 // naming is what it takes to read an event's tag later.
@@ -35,14 +53,17 @@ func (n *namings) note(e *Event) {
 	case e.Kind != KindUnknown:
 		return
 	}
-	n.last[n.next] = naming{line: e.Lines[1], told: e.told, said: e.said, raw: e.Raw}
-	n.next = (n.next + 1) % len(n.last)
+	at := n.next % namingsKept
+	c := &n.last[at]
+	c.line, c.told, c.said, c.raw = e.Lines[1], e.told, e.said, e.Raw
+	n.lent[at] = true
+	n.next++
 }
 
 // before is the tag named last before a line, nil where none was near enough.
 func (n *namings) before(line int) *UID {
 	for i := range n.last {
-		c := &n.last[(n.next-1-i+2*len(n.last))%len(n.last)]
+		c := &n.last[(n.next-1-i+namingsKept)%namingsKept]
 		if c.line == 0 || line-c.line > tagWithin {
 			return nil
 		}

@@ -3,19 +3,17 @@ package parsers
 import (
 	"bytes"
 	"fmt"
-	"os"
-	"os/exec"
-	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
 	"time"
 )
 
-// readNight counts the events of a console fed as a file is read.
+// readNight counts the events of a console that is lent as the events command lends a
+// file's.
 func readNight(text []byte, profiles []*Profile) (known, unknown int) {
 	s := NewStream(profiles...)
-	count := func(e Event) {
+	count := func(e *Event) {
 		if e.Kind == KindUnknown {
 			unknown++
 		} else {
@@ -23,11 +21,11 @@ func readNight(text []byte, profiles []*Profile) (known, unknown int) {
 		}
 	}
 	for rest := text; len(rest) > 0; {
-		n := min(len(rest), 32<<10)
-		s.Feed(rest[:n], time.Time{}, count)
+		n := min(len(rest), 16<<10)
+		s.Lend(rest[:n], time.Time{}, count)
 		rest = rest[n:]
 	}
-	s.Flush(count)
+	s.Flush(func(e Event) { count(&e) })
 	return known, unknown
 }
 
@@ -112,44 +110,4 @@ func BenchmarkProfileSize(b *testing.B) {
 			}
 		})
 	}
-}
-
-// BenchmarkProcesses compares whole programs on one capture file: grep that counts the
-// lines that any wording matches, and the tool that writes each line's event as JSON.
-// PROPWRIGHT_NIGHT_MB sets the file's size.
-func BenchmarkProcesses(b *testing.B) {
-	profiles, err := Auto()
-	if err != nil {
-		b.Fatal(err)
-	}
-	size := 64
-	if text := os.Getenv("PROPWRIGHT_NIGHT_MB"); text != "" {
-		if _, err := fmt.Sscan(text, &size); err != nil || size < 1 {
-			b.Fatalf("PROPWRIGHT_NIGHT_MB %q: want a number of megabytes", text)
-		}
-	}
-	console, patterns := grepFiles(b, night(size<<20, 1), profiles)
-	tool := filepath.Join(b.TempDir(), "propwright")
-	if out, err := exec.Command("go", "build", "-o", tool, "../cmd/propwright").CombinedOutput(); err != nil {
-		b.Fatalf("%v: %s", err, out)
-	}
-	run := func(b *testing.B, name string, args ...string) {
-		b.SetBytes(int64(size) << 20)
-		cpu := time.Duration(0)
-		for b.Loop() {
-			cmd := exec.Command(name, args...)
-			cmd.Env = append(os.Environ(), "LC_ALL=C")
-			if name == "grep" {
-				cmd.Stdout = new(bytes.Buffer) // it stops at the first match when nobody reads
-			}
-			if err := cmd.Run(); err != nil {
-				b.Fatal(err)
-			}
-			cpu += cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()
-		}
-		b.ReportMetric(cpu.Seconds()/float64(b.N), "cpu-s/op")
-	}
-	b.Run("baseline-grep", func(b *testing.B) { run(b, "grep", "-a", "-cE", "-f", patterns, console) })
-	b.Run("events-json", func(b *testing.B) { run(b, tool, "events", "--json", console) })
-	b.Run("events-summary", func(b *testing.B) { run(b, tool, "events", "--summary", console) })
 }

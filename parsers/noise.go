@@ -60,10 +60,9 @@ func Readable(b []byte) float64 {
 // nearly all lines have.
 func plainText(b []byte) bool {
 	// Eight bytes at a time: none with its highest bit, none below a blank, no 0x7F.
-	const each, high = 0x0101010101010101, 0x8080808080808080
 	for len(b) >= 8 {
 		w := binary.LittleEndian.Uint64(b)
-		if (w|(w-each*' ')|(w+each))&high != 0 {
+		if (w|(w-eachByte*' ')|(w+eachByte))&highBits != 0 {
 			break
 		}
 		b = b[8:]

@@ -4,6 +4,8 @@ package parsers
 // matched, to read the values when they are asked for.
 type saying struct {
 	profile *Profile
+	name    string // the profile's
+	kind    Kind   // the line's
 	line    *profileLine
 	pattern *pattern
 	bare    bool // no value in it
@@ -13,7 +15,7 @@ type saying struct {
 }
 
 func newSaying(p *Profile, l *profileLine, pat *pattern) saying {
-	s := saying{profile: p, line: l, pattern: pat, bare: true, apart: l.next != nil || l.inherit}
+	s := saying{profile: p, name: p.name, kind: l.kind, line: l, pattern: pat, bare: true, apart: l.next != nil || l.inherit}
 	for _, h := range pat.values {
 		if h.name == "_" {
 			continue

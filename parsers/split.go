@@ -19,6 +19,13 @@ type Line struct {
 	End         string    // the terminator, "" at the end of the input, or EndCut
 }
 
+// A summedLine is a line and what cutting it off showed of it.
+type summedLine struct {
+	Line
+	sum   sum  // of Raw where plain, else 0
+	plain bool // Raw was seen to be printable ASCII; where it is false it may still be
+}
+
 // A Splitter cuts a stream of bytes into lines. The terminators are \r\n, \n, \r
 // and \n\r; the lines do not depend on the pieces in which the bytes come. The
 // zero value begins at line 1, offset 0; it is not safe for concurrent use.
@@ -35,7 +42,8 @@ type Splitter struct {
 	heldAt time.Time // its arrival
 	begun  bool      // line has a first byte
 	lone   loneLF
-	owned  bool // what is being fed is the splitter's own copy
+	whole  bool       // lines that lie in what is being fed are parts of it
+	out    summedLine // given out last
 }
 
 // pieceShared is from which size on a piece is copied as a whole; the lines of
@@ -60,11 +68,26 @@ func SplitterAt(offset int64, lines int) Splitter {
 // Feed takes bytes that arrived at a time and calls emit for each line that they
 // finish. The line's Raw is the caller's to keep.
 func (s *Splitter) Feed(b []byte, at time.Time, emit func(Line)) {
-	if len(b) >= pieceShared {
-		b = bytes.Clone(b) // lines that lie in it whole are parts of it
-		s.owned = true
-		defer func() { s.owned = false }()
+	share := len(b) >= pieceShared
+	if share {
+		b = bytes.Clone(b)
 	}
+	s.feed(b, at, share, func(l *summedLine) { emit(l.Line) })
+}
+
+// lend is Feed for lines that hold until emit returns and b as long: those that lie in
+// it whole are parts of it.
+func (s *Splitter) lend(b []byte, at time.Time, emit func(*summedLine)) {
+	s.feed(b, at, true, emit)
+	if s.begun && len(s.line.Raw) > 0 {
+		s.line.Raw = append(make([]byte, 0, 2*len(s.line.Raw)), s.line.Raw...)
+	}
+}
+
+// feed is Feed for lines that hold until emit returns. Where share is true, those that
+// lie in b whole are parts of it, and so may be what comes before the end of the next.
+func (s *Splitter) feed(b []byte, at time.Time, share bool, emit func(*summedLine)) {
+	s.whole = share
 	for len(b) > 0 {
 		if s.held != 0 {
 			if s.settle(b[0], at, emit) {
@@ -72,8 +95,9 @@ func (s *Splitter) Feed(b []byte, at time.Time, emit func(Line)) {
 			}
 			continue
 		}
-		if !s.begun && s.owned {
-			if n := s.whole(b, at, emit); n > 0 {
+		if !s.begun && s.whole {
+			if n := s.usual(b, at); n > 0 {
+				emit(&s.out)
 				b = b[n:]
 				continue
 			}
@@ -88,7 +112,7 @@ func (s *Splitter) Feed(b []byte, at time.Time, emit func(Line)) {
 		}
 		if n > 0 {
 			s.begin(at)
-			if len(s.line.Raw) == 0 && s.owned {
+			if len(s.line.Raw) == 0 && s.whole {
 				s.line.Raw = b[:n:n]
 			} else {
 				s.line.Raw = append(s.line.Raw, b[:n]...)
@@ -101,35 +125,46 @@ func (s *Splitter) Feed(b []byte, at time.Time, emit func(Line)) {
 		s.held, s.heldAt = b[0], at
 		b = b[1:]
 		if s.held == '\n' && s.lone == lfAlone {
-			s.Settle(emit)
+			s.alone(emit)
 		}
 	}
 }
 
-// whole gives out a line that lies in the bytes with a terminator about which there
-// is no doubt, the usual case; it returns how many bytes that took, 0 for none.
-func (s *Splitter) whole(b []byte, at time.Time, emit func(Line)) int {
+// usual takes a line that lies in the bytes with a terminator about which there is no
+// doubt; it returns how many bytes that took, 0 for none.
+func (s *Splitter) usual(b []byte, at time.Time) int {
+	n, of, plain := printable(b)
 	end := "\r\n"
-	n := bytes.IndexByte(b, '\n') - 1
-	if n < 0 || b[n] != '\r' {
-		if s.lone != lfAlone || n < -1 {
+	switch {
+	case plain && b[n] == '\r' && n+1 < len(b) && b[n+1] == '\n':
+	case plain && b[n] == '\n' && s.lone == lfAlone:
+		end = "\n"
+	default:
+		plain, of = false, 0
+		if n = bytes.IndexByte(b, '\n') - 1; n < 0 || b[n] != '\r' {
+			if s.lone != lfAlone || n < -1 {
+				return 0
+			}
+			n, end = n+1, "\n"
+		}
+		if bytes.IndexByte(b[:n], '\r') >= 0 {
 			return 0
 		}
-		n, end = n+1, "\n"
 	}
-	if n > MaxLine || bytes.IndexByte(b[:n], '\r') >= 0 {
+	if n > MaxLine {
 		return 0
 	}
 	s.number++
-	line := Line{Number: s.number, Offset: s.offset, First: at, Last: at, Raw: b[:n:n], End: end}
+	o := &s.out
+	o.Number, o.Offset, o.First, o.Last, o.Raw, o.End = s.number, s.offset, at, at, b[:n:n], end
+	o.sum, o.plain = of, plain
 	s.offset += int64(n + len(end))
-	emit(line)
 	return n + len(end)
 }
 
 // settle decides about the held byte by the one that follows, and reports
 // whether that one belongs to the terminator.
-func (s *Splitter) settle(next byte, at time.Time, emit func(Line)) bool {
+func (s *Splitter) settle(next byte, at time.Time, emit func(*summedLine)) bool {
 	switch {
 	case s.held == '\r' && next == '\n':
 		s.held = 0
@@ -142,13 +177,15 @@ func (s *Splitter) settle(next byte, at time.Time, emit func(Line)) bool {
 	case s.held == '\n' && s.lone == lfUnsure:
 		s.lone = lfAlone
 	}
-	s.Settle(emit)
+	s.alone(emit)
 	return false
 }
 
 // Settle ends a line whose terminator waits for company, without touching a line
 // that has no terminator yet. Callers use it when nothing has come for a while.
-func (s *Splitter) Settle(emit func(Line)) {
+func (s *Splitter) Settle(emit func(Line)) { s.alone(func(l *summedLine) { emit(l.Line) }) }
+
+func (s *Splitter) alone(emit func(*summedLine)) {
 	if s.held == 0 {
 		return
 	}
@@ -160,7 +197,11 @@ func (s *Splitter) Settle(emit func(Line)) {
 // Flush ends the line that is under way, if there is one, with the given end: ""
 // at the end of the input, EndCut where the text was cut off.
 func (s *Splitter) Flush(end string, emit func(Line)) {
-	s.Settle(emit)
+	s.flush(end, func(l *summedLine) { emit(l.Line) })
+}
+
+func (s *Splitter) flush(end string, emit func(*summedLine)) {
+	s.alone(emit)
 	if s.begun {
 		s.finish(end, s.line.Last, emit)
 	}
@@ -173,16 +214,16 @@ func (s *Splitter) begin(at time.Time) {
 	}
 }
 
-func (s *Splitter) finish(end string, at time.Time, emit func(Line)) {
-	line := s.line
-	line.End, line.Last = end, at
-	s.number = line.Number
-	s.offset += int64(len(line.Raw))
+func (s *Splitter) finish(end string, at time.Time, emit func(*summedLine)) {
+	s.out = summedLine{Line: s.line}
+	s.out.End, s.out.Last = end, at
+	s.number = s.out.Number
+	s.offset += int64(len(s.out.Raw))
 	if end != EndCut {
 		s.offset += int64(len(end))
 	}
 	s.begun, s.line = false, Line{}
-	emit(line)
+	emit(&s.out)
 }
 
 // noBytes is the text of an empty line.

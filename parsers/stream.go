@@ -1,6 +1,7 @@
 package parsers
 
 import (
+	"bytes"
 	"time"
 )
 
@@ -26,6 +27,7 @@ type Stream struct {
 	fresh   beginning
 	begins  beginnings
 	memo    memo[sense]
+	event   Event    // given out last
 	recent  *namings // nil where no wording asks for the tag named before
 }
 
@@ -78,33 +80,55 @@ func (s *Stream) Position() Position {
 
 // Feed takes bytes that arrived at a time; zero where that is not known.
 func (s *Stream) Feed(b []byte, at time.Time, emit func(Event)) {
-	s.split.Feed(b, at, func(l Line) { s.take(&l, emit) })
+	give := each(emit)
+	share := len(b) >= pieceShared
+	if share {
+		b = bytes.Clone(b)
+	}
+	s.split.feed(b, at, share, func(l *summedLine) { s.take(l, give) })
 }
+
+// Lend is Feed without copies: an event is only emit's to look at, and its text as long
+// as b stays as it is. Whoever keeps an event copies it, and keeps b.
+func (s *Stream) Lend(b []byte, at time.Time, emit func(*Event)) {
+	s.split.lend(b, at, func(l *summedLine) { s.take(l, emit) })
+	if s.recent != nil {
+		s.recent.keep()
+	}
+	if s.pending != nil {
+		s.pending.event.Raw = bytes.Clone(s.pending.event.Raw)
+	}
+}
+
+// each hands out events as values.
+func each(emit func(Event)) func(*Event) { return func(e *Event) { emit(*e) } }
 
 // Settle is to be called when nothing has come for a while: it ends a line whose
 // terminator may have a second byte, and gives out a label whose value has not
 // come. A line without any terminator goes on.
 func (s *Stream) Settle(emit func(Event)) {
-	s.split.Settle(func(l Line) { s.take(&l, emit) })
-	s.release(emit)
+	give := each(emit)
+	s.split.alone(func(l *summedLine) { s.take(l, give) })
+	s.release(give)
 }
 
 // Flush ends the input: a line that is under way ends without a terminator.
-func (s *Stream) Flush(emit func(Event)) { s.flush("", emit) }
+func (s *Stream) Flush(emit func(Event)) { s.flush("", each(emit)) }
 
 // Cut ends a line that is under way because nothing has come for long: its event's
 // end is EndCut, and what comes after is a further line.
-func (s *Stream) Cut(emit func(Event)) { s.flush(EndCut, emit) }
+func (s *Stream) Cut(emit func(Event)) { s.flush(EndCut, each(emit)) }
 
-func (s *Stream) flush(end string, emit func(Event)) {
-	s.split.Flush(end, func(l Line) { s.take(&l, emit) })
+func (s *Stream) flush(end string, emit func(*Event)) {
+	s.split.flush(end, func(l *summedLine) { s.take(l, emit) })
 	s.release(emit)
 }
 
 // Mark states a fact of the computer's own, such as that the port was opened. A
 // line that is under way is cut: what comes after belongs to another connection.
 func (s *Stream) Mark(kind Kind, at time.Time, fields map[string]string, emit func(Event)) {
-	s.flush(EndCut, emit)
+	give := each(emit)
+	s.flush(EndCut, give)
 	if s.recent != nil {
 		*s.recent = namings{}
 	}
@@ -115,11 +139,11 @@ func (s *Stream) Mark(kind Kind, at time.Time, fields map[string]string, emit fu
 		First: at, Last: at, Kind: kind, Reader: NoReader,
 		Offset: s.offset, told: &told{fields: fieldsOf(fields)},
 	}
-	s.give(&e, emit)
+	s.give(&e, give)
 }
 
 // give numbers an event and hands it out.
-func (s *Stream) give(e *Event, emit func(Event)) {
+func (s *Stream) give(e *Event, emit func(*Event)) {
 	s.seq++
 	e.Seq = s.seq
 	switch {
@@ -131,11 +155,11 @@ func (s *Stream) give(e *Event, emit func(Event)) {
 	if s.recent != nil {
 		s.recent.note(e)
 	}
-	emit(*e)
+	emit(e)
 }
 
 // take makes events of a line.
-func (s *Stream) take(l *Line, emit func(Event)) {
+func (s *Stream) take(l *summedLine, emit func(*Event)) {
 	s.offset = l.Offset + int64(len(l.Raw))
 	if l.End != EndCut {
 		s.offset += int64(len(l.End))
@@ -147,23 +171,27 @@ func (s *Stream) take(l *Line, emit func(Event)) {
 		}
 		s.release(emit)
 	}
-	e := Event{
-		First: l.First, Last: l.Last, Reader: NoReader, Lines: [2]int{l.Number, l.Number},
-		Offset: l.Offset, Raw: l.Raw, End: l.End,
+	e := &s.event
+	e.First, e.Last, e.Lines[0], e.Lines[1] = l.First, l.Last, l.Number, l.Number
+	e.Offset, e.Raw, e.End, e.sum, e.told = l.Offset, l.Raw, l.End, l.sum, nil
+	of := l.sum
+	if !l.plain {
+		of = sumOf(l.Raw)
 	}
-	slot := s.memo.slot(l.Raw)
-	if slot.knows(l.Raw) {
-		s.settled(&e, slot.is.said, slot.is.reader, emit)
+	slot := s.memo.slot(of)
+	if slot.knows(of, l.Raw) {
+		s.settled(e, slot.is.said, slot.is.reader, emit)
 		return
 	}
+	e.Kind, e.Reader, e.Profile, e.said = "", NoReader, "", nil
 	var broken error
 	for _, p := range s.profiles {
 		said, reader, more := p.sure(l.Raw)
 		if said != nil {
-			if is := slot.keep(l.Raw); is != nil {
+			if is := slot.keep(of, l.Raw); is != nil {
 				*is = sense{said, reader}
 			}
-			s.settled(&e, said, reader, emit)
+			s.settled(e, said, reader, emit)
 			return
 		}
 		if !more {
@@ -171,14 +199,14 @@ func (s *Stream) take(l *Line, emit func(Event)) {
 		}
 		r, ok, err := p.read(l.Raw)
 		if ok {
-			s.known(&e, p, &r, emit)
+			s.known(e, p, &r, emit)
 			return
 		}
 		if broken == nil {
 			broken = err
 		}
 	}
-	plain := plainText(l.Raw)
+	plain := l.plain || plainText(l.Raw)
 	if !plain || s.begins.within(l.Raw) {
 		for _, p := range s.profiles {
 			at, ok := p.startAt(l.Raw)
@@ -186,35 +214,36 @@ func (s *Stream) take(l *Line, emit func(Event)) {
 				at, ok = p.startBehindJunk(l.Raw)
 			}
 			if ok {
-				s.start(&e, at, p, emit)
+				s.start(e, at, p, emit)
 				return
 			}
 		}
 	}
 	if plain && broken == nil {
-		if is := slot.keep(l.Raw); is != nil {
+		if is := slot.keep(of, l.Raw); is != nil {
 			*is = sense{nil, NoReader}
 		}
-		s.settled(&e, nil, NoReader, emit)
+		s.settled(e, nil, NoReader, emit)
 		return
 	}
-	unexplained(&e, broken)
-	s.give(&e, emit)
+	unexplained(e, broken)
+	s.give(e, emit)
 }
 
 // settled gives out a line that a wording says and whose values are whole, or without
 // one a line of unknown text.
-func (s *Stream) settled(e *Event, said *saying, reader int, emit func(Event)) {
-	e.Kind = KindUnknown
+func (s *Stream) settled(e *Event, said *saying, reader int, emit func(*Event)) {
 	if said != nil {
-		e.Kind, e.Reader, e.Profile, e.said = said.line.kind, reader, said.profile.name, said
+		e.Kind, e.Reader, e.Profile, e.said = said.kind, reader, said.name, said
+	} else {
+		e.Kind, e.Reader, e.Profile, e.said = KindUnknown, NoReader, "", nil
 	}
 	s.give(e, emit)
 }
 
 // known gives out a line that a wording matched, or keeps it where its value may
 // come on the next one.
-func (s *Stream) known(e *Event, p *Profile, r *reading, emit func(Event)) {
+func (s *Stream) known(e *Event, p *Profile, r *reading, emit func(*Event)) {
 	s.explain(e, p, r)
 	if r.said != nil && r.said.line.next != nil && e.End != EndCut && e.End != "" {
 		s.pending = &pendingLabel{event: *e, reading: *r}
@@ -236,7 +265,7 @@ func (s *Stream) explain(e *Event, p *Profile, r *reading) {
 }
 
 // join puts a value's line to its label, if it is one.
-func (s *Stream) join(l *Line, emit func(Event)) bool {
+func (s *Stream) join(l *summedLine, emit func(*Event)) bool {
 	label := s.pending
 	line := label.reading.said.line
 	r := label.reading
@@ -248,14 +277,14 @@ func (s *Stream) join(l *Line, emit func(Event)) bool {
 	e := label.event
 	raw := make([]byte, 0, len(e.Raw)+len(e.End)+len(l.Raw))
 	raw = append(append(append(raw, e.Raw...), e.End...), l.Raw...)
-	e.Raw, e.End, e.Last, e.Lines[1] = raw, l.End, l.Last, l.Number
+	e.Raw, e.End, e.Last, e.Lines[1], e.sum = raw, l.End, l.Last, l.Number, 0
 	s.explain(&e, r.said.profile, &r)
 	s.give(&e, emit)
 	return true
 }
 
 // release gives out a label whose value did not come.
-func (s *Stream) release(emit func(Event)) {
+func (s *Stream) release(emit func(*Event)) {
 	label := s.pending
 	if label == nil {
 		return
@@ -273,7 +302,7 @@ func (s *Stream) release(emit func(Event)) {
 }
 
 // start gives out what stood before a start text and then the start.
-func (s *Stream) start(e *Event, at int, p *Profile, emit func(Event)) {
+func (s *Stream) start(e *Event, at int, p *Profile, emit func(*Event)) {
 	r, ok, _ := p.read(e.Raw[at:])
 	if !ok {
 		unexplained(e, nil)
@@ -281,12 +310,12 @@ func (s *Stream) start(e *Event, at int, p *Profile, emit func(Event)) {
 		return
 	}
 	before := *e
-	before.Raw, before.End = e.Raw[:at:at], ""
+	before.Raw, before.End, before.sum = e.Raw[:at:at], "", 0
 	if before.Kind = KindNoise; !junk(before.Raw) {
 		unexplained(&before, nil)
 	}
 	s.give(&before, emit)
-	e.Raw, e.Offset = e.Raw[at:], e.Offset+int64(at)
+	e.Raw, e.Offset, e.sum = e.Raw[at:], e.Offset+int64(at), 0
 	s.known(e, p, &r, emit)
 }
 

@@ -50,16 +50,24 @@ type sighting struct {
 	coil, bit              string
 	number                 string // right before what stands here, for "7 tags"
 	remark                 bool   // looks like what a person wrote between the lines
+	which                  bool   // it mattered which digits stand there, or might have
 }
 
 // holds finds what a line holds that no wording explains, the first of each. Only
 // shapes that stand for themselves, or that a word names, are taken as values; a
 // run of digits may be anything.
 func holds(raw []byte) told {
+	is, _ := holdsAlike(raw)
+	return is
+}
+
+// holdsAlike is holds; alike is true where the line would hold the same with any other
+// decimal digits in their places.
+func holdsAlike(raw []byte) (is told, alike bool) {
 	s := sighting{v: generalVocabulary()}
 	s.look(string(raw[:min(len(raw), tolerantWithin)]))
 	s.remark = remark(raw)
-	return told{fields: s.fields(), uid: s.uid}
+	return told{fields: s.fields(), uid: s.uid}, !s.which
 }
 
 // twoDecimals prints 0 to 1.
@@ -107,6 +115,7 @@ func (s *sighting) look(text string) {
 func (s *sighting) word(meaning ideas) {
 	v := s.v
 	if meaning.any(v.list|v.tag) && s.number != "" {
+		s.which = true
 		s.counted(s.number)
 	}
 	if meaning.any(v.on|v.off) && s.coil != "" && s.bit == "" {
@@ -124,7 +133,11 @@ func (s *sighting) word(meaning ideas) {
 // returns its length, 0 where none does.
 func (s *sighting) value(text string, i int) int {
 	t := text[i:]
+	if len(t) > 1 && t[1]|0x20 == 'x' {
+		s.which = true // 0x or not
+	}
 	if n := ipAt(t); n > 0 {
+		s.which = true
 		if v, err := dottedIP(t[:n]); err == nil {
 			s.address(v)
 			return n
@@ -132,6 +145,7 @@ func (s *sighting) value(text string, i int) int {
 	}
 	n, groups := pairsAt(t)
 	if groups == 6 && t[2] != ' ' {
+		s.which = true
 		if v, err := colonMAC(t[:n]); err == nil {
 			if s.mac == "" {
 				s.mac = v
@@ -182,6 +196,7 @@ func (s *sighting) identity(t string, pairs, groups int) int {
 	if n == 0 {
 		return 0
 	}
+	s.which = true
 	if groups == mostPairs && n == pairs && n+1 < len(t) && isHexDigit(t[n+1]) {
 		return 0 // a dump of memory
 	}
@@ -211,6 +226,7 @@ func (s *sighting) hexByte(t string) int {
 	if !marked && (n != 2 || !s.last.any(s.v.version)) {
 		return 0
 	}
+	s.which = true
 	c, err := ParseChipVersion(t[:n])
 	if err != nil {
 		return 0
@@ -286,6 +302,9 @@ func (s *sighting) plain(digits string) {
 	if value == "" {
 		value = "0"
 	}
+	if s.coil != "" || s.ideas.any(v.coil|v.version) || s.last.any(v.result|v.count|v.list|v.tag|v.link|v.error) {
+		s.which = true
+	}
 	switch {
 	case s.ideas.any(v.coil) && s.coil == "":
 		s.coil = value
@@ -296,8 +315,8 @@ func (s *sighting) plain(digits string) {
 		s.result = value
 	case s.last.any(v.count) && s.ideas.any(v.list|v.tag), s.last.any(v.list|v.tag) && s.words < 4:
 		s.counted(value)
-	case s.last.any(v.link) && value == "1":
-		s.ideas |= v.up // a status of open network libraries: 0 unknown, 1 on, 2 off
+	case s.last.any(v.link) && linkState(v, s.last, value) != 0:
+		s.ideas |= linkState(v, s.last, value)
 	case s.last.any(v.error) && value == "0":
 		s.ideas &^= v.error
 	case s.ideas.any(v.version) && s.version == "":
@@ -309,6 +328,19 @@ func (s *sighting) plain(digits string) {
 	}
 	s.ideas |= valueNumber
 	s.last, s.number = 0, value
+}
+
+// linkState is what a number says of a network link, as open network libraries number
+// its states: 0 unknown, 1 on, 2 off.
+func linkState(v *vocabulary, of ideas, value string) ideas {
+	switch {
+	case !of.any(v.link):
+	case value == "1":
+		return v.up
+	case value == "2":
+		return v.down
+	}
+	return 0
 }
 
 // fields are the line's fields, nil where it holds nothing.

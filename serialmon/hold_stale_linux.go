@@ -23,7 +23,7 @@ func staleLink(name string, to unix.Stat_t) bool {
 		if unix.Lstat(name, &link) != nil || link.Mode&unix.S_IFMT != unix.S_IFLNK {
 			break
 		}
-		stale = unix.TimespecToNsec(link.Ctim) < unix.TimespecToNsec(to.Ctim)
+		stale = unix.TimespecToNsec(link.Ctim) < madeBy(to)
 		next := make([]byte, unix.PathMax)
 		n, err := unix.Readlink(name, next)
 		if err != nil {
@@ -36,6 +36,13 @@ func staleLink(name string, to unix.Stat_t) bool {
 		name = target
 	}
 	return stale
+}
+
+// madeBy is a time by which a terminal was there, in nanoseconds: none of its three times
+// is before that. Reading it moves one on, writing another, and giving it to somebody
+// (chmod) the third.
+func madeBy(to unix.Stat_t) int64 {
+	return min(unix.TimespecToNsec(to.Atim), unix.TimespecToNsec(to.Mtim), unix.TimespecToNsec(to.Ctim))
 }
 
 // isPty goes by the device number: majors 136 to 143 are the Unix98

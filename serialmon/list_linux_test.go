@@ -104,6 +104,30 @@ func TestPortsFromKernelTables(t *testing.T) {
 	}
 }
 
+// R26: a device whose tables cannot be read, as of one that is unplugged right then, spoils
+// the list of no other; where only its numbers are missing it is listed by its name.
+func TestADeviceThatLeavesSpoilsNoList(t *testing.T) {
+	tr := tree{t, t.TempDir()}
+	tr.usb("ttyUSB0", "1-1", "1a86", "7523", "", "ch341-uart")
+	tr.usb("ttyUSB1", "1-2", "0403", "6015", "DQ01", "ftdi_sio")
+	for _, name := range []string{"idVendor", "idProduct", "serial"} {
+		must(t, os.Remove(filepath.Join(tr.root, "sys/devices/usb1/1-2", name)))
+	}
+	tr.link(filepath.Join(tr.root, "sys/devices/usb1/gone"), "sys/class/tty/ttyUSB2", "device")
+	tr.file("", "dev/ttyUSB2")
+	ports, err := serialmon.Lister{Root: tr.root}.Ports()
+	must(t, err)
+	got := map[string]string{}
+	for _, p := range ports {
+		got[filepath.Base(p.Name)] = p.VID
+	}
+	want := map[string]string{"ttyUSB0": "1A86", "ttyUSB1": ""}
+	delete(got, "ttyUSB2") // half gone: by its name or not at all
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Errorf("port and vendor number (-want +got):\n%s", diff)
+	}
+}
+
 func TestPortsWithoutTables(t *testing.T) {
 	if ports, err := (serialmon.Lister{Root: t.TempDir()}).Ports(); err == nil || ports != nil {
 		t.Errorf("Ports() without a kernel's tables = %v, %v; want an error", ports, err)

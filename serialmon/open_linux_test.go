@@ -63,10 +63,10 @@ func TestLinkLeftBehindIsNotFollowed(t *testing.T) {
 	// made to look younger than the link. Setting its times sets its change time.
 	var link, terminal unix.Stat_t
 	for {
-		must(t, os.Chtimes(to, time.Time{}, time.Now()))
+		must(t, os.Chtimes(to, time.Now(), time.Now()))
 		must(t, unix.Lstat(left, &link))
 		must(t, unix.Stat(to, &terminal))
-		if unix.TimespecToNsec(link.Ctim) < unix.TimespecToNsec(terminal.Ctim) {
+		if unix.TimespecToNsec(link.Ctim) < unix.TimespecToNsec(terminal.Ctim) { // of the three times the slowest clock's
 			break
 		}
 	}
@@ -85,6 +85,25 @@ func TestLinkLeftBehindIsNotFollowed(t *testing.T) {
 	must(t, os.Remove(left))
 	must(t, os.Symlink(to, left))
 	port, err = serialmon.OpenSerial(left, 115200, false)
+	must(t, err)
+	must(t, port.Close())
+}
+
+// Whoever was refused a terminal and is given it afterwards opens it by the same link.
+func TestLinkToATerminalThatWasGivenAwayIsFollowed(t *testing.T) {
+	line := newPty(t)
+	to, err := os.Readlink(line.Path)
+	must(t, err)
+	var link, terminal unix.Stat_t
+	must(t, unix.Lstat(line.Path, &link))
+	for { // the clock of file times may stand still for a while
+		must(t, os.Chmod(to, 0o600))
+		must(t, unix.Stat(to, &terminal))
+		if unix.TimespecToNsec(link.Ctim) < unix.TimespecToNsec(terminal.Ctim) {
+			break
+		}
+	}
+	port, err := serialmon.OpenSerial(line.Path, 115200, false)
 	must(t, err)
 	must(t, port.Close())
 }

@@ -6,6 +6,7 @@ import (
 	"bytes"
 	"context"
 	"crypto/sha256"
+	"errors"
 	"fmt"
 	"io"
 	"math/rand/v2"
@@ -164,6 +165,53 @@ func TestPtyReplugsLoseNothing(t *testing.T) {
 	if rows := readFile(t, dir, serialmon.ArrivalsFile); gaps != rounds || strings.Count(rows, "# gap ") != rounds {
 		t.Errorf("%d gaps told and %d on record; want %d", gaps, strings.Count(rows, "# gap "), rounds)
 	}
+}
+
+// R7: resets, changes of speed and the plug all at once, and then the end in the middle
+// of it. Nothing hangs, what was said while all stood still is there once, and the race
+// detector, with which these tests also run, has nothing to tell.
+func TestPtyAllAtOnce(t *testing.T) {
+	ctx := deadline(t)
+	line := newPty(t)
+	sink := &serialtest.Sink{}
+	s := attachPty(t, line, serialmon.Options{Sink: sink})
+	busy := func(rounds int, then func()) {
+		var all sync.WaitGroup
+		for _, do := range []func(i int) error{
+			func(int) error { return s.Reset(ctx) },
+			func(i int) error { return s.SetSpeed(ctx, []int{9600, 57600, 115200}[i%3]) },
+			func(int) error { _ = s.Speed(); return s.Err() },
+			func(int) error { return errors.Join(line.Unplug(), line.Plug()) },
+		} {
+			all.Go(func() {
+				for i := range rounds {
+					_ = do(i) // refused where the plug is out just then
+				}
+			})
+		}
+		then()
+		all.Wait()
+	}
+	busy(25, func() {})
+	must(t, line.Unplug())
+	must(t, s.Await(ctx, false))
+	must(t, line.Plug())
+	must(t, s.Await(ctx, true))
+	must(t, s.SetSpeed(ctx, 115200))
+	const still = "all still again\r\n"
+	_, err := io.WriteString(line, still)
+	must(t, err)
+	must(t, sink.WaitText(ctx, still))
+	if n := strings.Count(string(sink.Text()), still); n != 1 {
+		t.Errorf("what was said once came %d times", n)
+	}
+	busy(25, func() { must(t, s.Close()) })
+	select {
+	case <-s.Done():
+	default:
+		t.Error("the session is closed and goes on")
+	}
+	must(t, ctx.Err())
 }
 
 // R16, R17 have no subject: a port has no way to write. R18: nothing is ever sent to the board, through attaching, resetting and a change

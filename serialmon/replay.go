@@ -1,6 +1,7 @@
 package serialmon
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -35,7 +36,10 @@ func Replay(ctx context.Context, play Playback) error {
 		play.Clock = clock.Real()
 	}
 	r := &replay{play: play}
-	err := parsers.ReadCapture(play.Console, play.Arrivals, func(p parsers.Piece) error { return r.piece(ctx, p) })
+	err := parsers.ReadCapture(play.Console, play.Arrivals, func(p parsers.Piece) error {
+		p.Bytes = bytes.Clone(p.Bytes) // a sink may keep what it gets
+		return r.piece(ctx, p)
+	})
 	if broken, ok := errors.AsType[*parsers.CaptureError](err); err != nil && !ok {
 		return err
 	} else if ok {

@@ -18,12 +18,17 @@ const (
 	doubtPast     = 400 // bytes
 	doubtNewest   = 256 // bytes
 	doubtReadable = 0.6
+	// A board that says little: so many bytes in all, and so many of them not right after
+	// the port was opened (from experience, no source).
+	doubtLeast = 32
+	doubtLate  = 8
 )
 
 // A SpeedDoubt says that what arrives looks like text sent at another speed.
 type SpeedDoubt struct {
 	Speed    int     // at which it is read
 	Readable float64 // share of the newest bytes
+	Heard    int     // bytes that the look was taken from
 	Likely   []Likeness
 }
 
@@ -36,7 +41,11 @@ func (d SpeedDoubt) String() string {
 			likely = append(likely, fmt.Sprintf("%d (%.0f %%)", l.Baud, 100*l.Share))
 		}
 	}
-	if len(likely) == 0 {
+	switch {
+	case len(likely) > 0:
+	case d.Heard < lookLeast:
+		return fmt.Sprintf("%s, and %d bytes are too few to tell the right speed", text, d.Heard)
+	default:
 		return text + "; it looks like no common speed"
 	}
 	return text + "; it looks like " + strings.Join(likely, " or ") + " baud"
@@ -54,6 +63,7 @@ type SpeedWatch struct {
 	from  time.Time // of the attachment
 	heard []byte    // since, the newest
 	past  int       // how many came before these
+	late  int       // how many did not come right after the port was opened
 	told  bool
 	quiet func() bool // calls off what is to happen when nothing comes
 }
@@ -69,6 +79,9 @@ func (w *SpeedWatch) Bytes(b []byte, at time.Time, offset int64) error {
 	w.heard = append(w.heard, b...)
 	drop := max(0, len(w.heard)-lookNewest)
 	w.heard, w.past = w.heard[drop:], w.past+drop
+	if at.Sub(w.from) >= doubtAfter {
+		w.late += len(b)
+	}
 	if lasting := len(w.heard) - max(0, doubtPast-w.past); lasting >= doubtNewest && at.Sub(w.from) >= doubtAfter {
 		w.doubt(doubtNewest)
 	}
@@ -79,8 +92,12 @@ func (w *SpeedWatch) Bytes(b []byte, at time.Time, offset int64) error {
 		w.quiet = w.Clock.AfterFunc(doubtAfter, func() {
 			w.mu.Lock()
 			defer w.mu.Unlock()
-			if !w.told && len(w.heard) >= 2*lookLeast {
+			switch {
+			case w.told:
+			case len(w.heard) >= 2*lookLeast:
 				w.doubt(min(doubtNewest, len(w.heard)/2)) // a loader's noise may come before text
+			case len(w.heard) >= doubtLeast && w.late >= doubtLate:
+				w.doubt(len(w.heard))
 			}
 		})
 	}
@@ -93,7 +110,7 @@ func (w *SpeedWatch) doubt(newest int) {
 	if share >= doubtReadable {
 		return
 	}
-	w.Tell(SpeedDoubt{Speed: w.speed, Readable: share, Likely: Looks(w.heard, w.speed)})
+	w.Tell(SpeedDoubt{Speed: w.speed, Readable: share, Heard: len(w.heard), Likely: Looks(w.heard, w.speed)})
 	w.told, w.heard = true, nil
 }
 
@@ -101,7 +118,7 @@ func (w *SpeedWatch) doubt(newest int) {
 func (w *SpeedWatch) Mark(m Mark) error {
 	w.mu.Lock()
 	if m.Kind == MarkAttached {
-		w.speed, w.from, w.past, w.heard, w.told = m.Speed, m.At, 0, nil, false
+		w.speed, w.from, w.past, w.late, w.heard, w.told = m.Speed, m.At, 0, 0, nil, false
 	}
 	if w.quiet != nil {
 		w.quiet()

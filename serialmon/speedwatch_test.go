@@ -27,6 +27,9 @@ func TestSpeedWatch(t *testing.T) {
 		"garbage, but too early":    {[][]byte{garbage[:3000]}, 0, 0},
 		"garbage, then silence":     {[][]byte{garbage[:500]}, 3 * time.Second, 1},
 		"a little, then silence":    {[][]byte{garbage[:100]}, 3 * time.Second, 0},
+		"a little, now and then":    {[][]byte{garbage[:60], nil, nil, garbage[60:100]}, 3 * time.Second, 1},
+		"text, now and then":        {[][]byte{text[:60], nil, nil, text[60:100]}, 3 * time.Second, 0},
+		"a loader, a little text":   {[][]byte{loader[:30], nil, nil, text[:60]}, 3 * time.Second, 0},
 		"text, then silence":        {[][]byte{text[:500]}, 3 * time.Second, 0},
 		"a loader, a word, silence": {[][]byte{loader[:200], text[:200]}, 3 * time.Second, 0},
 		"garbage that lasts":        {[][]byte{garbage[:500], garbage[500:1000], garbage[1000:1500], garbage[1500:2000]}, 0, 1},
@@ -59,5 +62,13 @@ func TestSpeedWatch(t *testing.T) {
 				t.Errorf("%d bytes passed on of %d", got, offset)
 			}
 		})
+	}
+}
+
+// Of too few bytes no speed is named, and none is ruled out.
+func TestADoubtAboutFewBytesNamesNoSpeed(t *testing.T) {
+	few := serialmon.SpeedDoubt{Speed: 9600, Readable: 0.25, Heard: 40}
+	if got := few.String(); !strings.Contains(got, "40 bytes are too few") || strings.Contains(got, "looks like") {
+		t.Errorf("%q; want that 40 bytes are too few", got)
 	}
 }

@@ -105,7 +105,7 @@ func runEvents(ctx context.Context, d deps, o eventsOptions) error {
 	case o.port != "":
 		return listen(ctx, d, o, stream, &direct)
 	case o.summary:
-		return readEvents(ctx, d, o, stream, newEventSummary(d.out, filter))
+		return readEvents(ctx, d, o, stream, summarizeBeside(d.out, filter))
 	case o.follow:
 		return readEvents(ctx, d, o, stream, &direct)
 	}
@@ -154,7 +154,7 @@ func readEvents(ctx context.Context, d deps, o eventsOptions, stream *parsers.St
 			stream.Mark(parsers.KindGap, piece.Gap.From, gapFields(piece.Gap), p.print)
 			return p.failed()
 		}
-		stream.Feed(piece.Bytes, piece.At, p.print)
+		p.feed(stream, piece.Bytes, piece.At)
 		return p.failed()
 	})
 	if err == nil && o.follow {
@@ -306,6 +306,10 @@ func (p *eventPrinter) print(e parsers.Event) {
 	}
 }
 
+func (p *eventPrinter) feed(stream *parsers.Stream, text []byte, at time.Time) {
+	stream.Feed(text, at, p.print)
+}
+
 // append appends an event's line, nothing for one that is not shown.
 func (p *eventPrinter) append(b []byte, e *parsers.Event) (_ []byte, err error) {
 	switch {
@@ -327,8 +331,10 @@ func (p *eventPrinter) failed() error { return p.err }
 // close is failed: everything is written by now.
 func (p *eventPrinter) close() error { return p.err }
 
-// printing takes events; close waits until they are written.
+// printing takes events, and console text to read them from; close waits until they are
+// written.
 type printing interface {
+	feed(stream *parsers.Stream, text []byte, at time.Time)
 	print(parsers.Event)
 	failed() error
 	close() error

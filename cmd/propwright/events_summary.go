@@ -30,12 +30,33 @@ type eventSummary struct {
 	err     error
 }
 
-func newEventSummary(out io.Writer, filter eventFilter) *eventSummary {
-	return &eventSummary{out: out, filter: filter, kinds: map[parsers.Kind]int{}}
+// A besideSummary takes events beside the reading of them.
+type besideSummary struct {
+	*besidePrinter
+	summary *eventSummary
 }
 
-func (s *eventSummary) print(e parsers.Event) {
-	if !s.filter.shows(&e) {
+func summarizeBeside(out io.Writer, filter eventFilter) besideSummary {
+	s := &eventSummary{out: out, filter: filter, kinds: map[parsers.Kind]int{}}
+	return besideSummary{workBeside(io.Discard, s.take), s}
+}
+
+// close prints the summary, once.
+func (b besideSummary) close() error {
+	if err := b.besidePrinter.close(); err != nil {
+		return err
+	}
+	return b.summary.close()
+}
+
+// take is the eventWork of a summary, which is no text yet.
+func (s *eventSummary) take(b []byte, e *parsers.Event) ([]byte, error) {
+	s.note(e)
+	return b, nil
+}
+
+func (s *eventSummary) note(e *parsers.Event) {
+	if !s.filter.shows(e) {
 		return
 	}
 	s.events++
@@ -49,11 +70,9 @@ func (s *eventSummary) print(e parsers.Event) {
 		}
 		s.to = e.Last
 	}
-	s.anatomy.Take(e)
-	s.learner.Take(e)
+	s.anatomy.Look(e)
+	s.learner.Look(e)
 }
-
-func (s *eventSummary) failed() error { return nil }
 
 // close prints the summary, once.
 func (s *eventSummary) close() error {
@@ -92,6 +111,9 @@ func (s *eventSummary) close() error {
 			likely = fmt.Sprintf(" (perhaps %s, sure %.2f)", shape.Kind, shape.Sure)
 		}
 		row("unknown", "%s: %s%s", shape.Times(), parsers.Printable(shape.Says), likely)
+	}
+	if n := s.learner.Rare(); n > 0 {
+		row("", "and %d lines, each of a shape that hardly came again", n)
 	}
 	if _, err := io.WriteString(s.out, b.String()); err != nil {
 		s.err = fmt.Errorf("%w: %w", errPipeClosed, err)

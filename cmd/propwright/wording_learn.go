@@ -97,6 +97,12 @@ func runWordingLearn(ctx context.Context, d deps, o learnOptions) error {
 	for _, s := range open {
 		fmt.Fprintf(d.err, "open: %s: %s\n", s.Times(), parsers.Printable(s.Says))
 	}
+	if n := learner.Rare(); n > 0 {
+		fmt.Fprintf(d.err, "not shown: %d lines, each of a shape that hardly came again\n", n)
+	}
+	if len(open) > 0 {
+		fmt.Fprintln(d.err, "try: the same in a terminal, which asks about what is open, or --answers FILE with a kind for each, or \"-\"")
+	}
 	taught := 0
 	for _, l := range lessons {
 		if l.As != "" {
@@ -128,7 +134,7 @@ func learnFrom(ctx context.Context, d deps, capture, out string, had []byte) (*p
 	var learner parsers.Learner
 	stream := parsers.NewStream(profiles...)
 	err = parsers.ReadCapture(in, nil, func(piece parsers.Piece) error {
-		stream.Feed(piece.Bytes, piece.At, learner.Take)
+		stream.Lend(piece.Bytes, piece.At, learner.Look)
 		return context.Cause(ctx)
 	})
 	stream.Flush(learner.Take)
