@@ -189,8 +189,6 @@ func where(file string, text []byte, key toml.Key) string {
 	return file
 }
 
-func oneLine(text string) string { return strings.Join(strings.Fields(text), " ") }
-
 // Text is the file with its remarks, as a new site gets it.
 func (f SiteFile) Text() []byte {
 	speed, wording, listen := strconv.Quote("auto"), f.Defaults.Wording, f.Defaults.Listen
