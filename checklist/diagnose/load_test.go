@@ -86,6 +86,8 @@ func TestLoadNamesFileLineAndField(t *testing.T) {
 		"unknown finding":      {`finding = "light"`, `finding = "dark"`, `k.toml:43: field finding: "dark": no such finding`},
 		"unknown key":          {"why = \"it shows\"", "why = \"it shows\"\ncolour = 3", "k.toml:47: field test.colour: no such key"},
 		"cycle":                {"why = \"it shows\"", "why = \"it shows\"\nneeds = [\"hear\"]", "k.toml:47: field needs: a cycle: look, hear, look: each is to come after the next"},
+		"unknown fact":         {"why = \"it shows\"", "why = \"it shows\"\nmoot = [\"@moon\"]", `k.toml:47: field moot: "@moon": no such fact`},
+		"unknown moot value":   {"why = \"it shows\"", "why = \"it shows\"\nmoot = [\"smell\"]", `k.toml:47: field moot: "smell": no such finding`},
 		"unknown needed test":  {"why = \"it shows\"", "why = \"it shows\"\nneeds = [\"smell\"]", `k.toml:47: field needs: "smell": no such test`},
 		"twice":                {`id = "hear"`, `id = "look"`, `k.toml:49: field id: "look": known already`},
 		"nothing-wrong listed": {`id = "dry-joint"`, `id = "nothing-wrong"`, `k.toml:16: field id: "nothing-wrong" is the case of no cause`},

@@ -28,6 +28,9 @@ newest report where neither is given, and answers: TEST=RESULT, by the ids of a 
 its result or in plain words, such as --answer "other wires=no change". What an answer
 was taken for is read back. CAUSE=no tells of a repair that did not cure.
 
+With PROP and a site, what the board prints of its settings and which controller it calls
+is held against the plan.
+
 Hard evidence from a port: --resets 10 compares ten starts (bend the header with a plastic
 stick meanwhile, for a joint), --for 1m with a tag lying still counts its presence, and
 --for 10m with nothing on the reader is a quiet soak.
