@@ -71,7 +71,7 @@ func (s *Scene) oldContents() (Finding, bool) {
 	}
 	f := Finding{
 		What: "old contents", How: Measured, Verdict: Failed, Limit: ptr(Text("no master, no cards")),
-		Note: "The board holds what another prop left on it: wipe it as its firmware describes, then begin again.",
+		Note: "The board holds a list that this run did not make, such as another prop's: wipe it as its firmware describes, then begin again. Where the prop is in service and the list is its own, wipe nothing: procedure recheck is due.",
 	}
 	var held []string
 	if b.Master == Yes {

@@ -29,7 +29,10 @@ type talk struct {
 	proof string          // what proves a repair, to be said
 	tried map[string]bool // causes whose repair was proposed
 	shown string          // which causes led when they were shown last
-	made  checklist.Diagnosis
+
+	explained bool // how to answer was said
+	unable    int  // questions in a row that could not be answered
+	made      checklist.Diagnosis
 }
 
 // newTalk begins a talk of a diagnosis.
@@ -329,8 +332,13 @@ func (t *talk) question(ctx context.Context, test int) (done bool, err error) {
 	for i, v := range f.Values {
 		t.say("   %d  %s", i+1, v.Tell)
 	}
+	how := " (Enter: cannot tell; q: stop)"
+	if !t.explained {
+		t.explained = true
+		how = " (a number, or your own words; Enter: cannot tell; q: stop; what else you know at any time, such as ping=no answer)"
+	}
 	for {
-		line, ok := t.put(ctx, k.Ask+" (number or words; Enter: cannot tell; TEST=RESULT: something else; q: stop)")
+		line, ok := t.put(ctx, k.Ask+how)
 		again, done, err := t.take(ctx, test, line, ok)
 		if !again {
 			return done, err
@@ -347,10 +355,15 @@ func (t *talk) take(ctx context.Context, test int, line string, ok bool) (again,
 	}
 	switch {
 	case line == "":
+		if t.unable++; t.unable == mostUnable {
+			t.say("=> %s", t.measures())
+		}
 		return false, false, t.keep(told{Test: k.ID, Skipped: true})
 	case strings.Contains(line, "="):
+		t.unable = 0
 		return t.said(line)
 	}
+	t.unable = 0
 	v := f.Choose(line)
 	if v < 0 {
 		t.say("%q is none of these; say a number, or TEST=RESULT.", line)
@@ -361,6 +374,19 @@ func (t *talk) take(ctx context.Context, test int, line string, ok bool) (again,
 	}
 	t.say("   taken as: %s", t.k.Words(diagnose.Observation{Finding: k.Finding, Value: v}))
 	return false, false, nil
+}
+
+// mostUnable is after how many questions in a row without an answer the talk says what
+// measures instead (judgement).
+const mostUnable = 3
+
+// measures says what tells more than questions that nobody can answer.
+func (t *talk) measures() string {
+	prop := firstOf(t.o.prop, "PROP")
+	port := firstOf(t.o.port, "PORT")
+	return fmt.Sprintf("Where questions get no further, measure: propwright link %s --listen ADDR:PORT --port %s (tag and coil together), "+
+		"propwright diagnose --port %s --resets 10 (starts), --for 10m with nothing on the reader (a quiet soak), "+
+		"propwright commission %s --procedure recheck (starts from cold, the room's switch).", prop, port, port, prop)
 }
 
 // said takes TEST=RESULT and reads back what it was taken for.
