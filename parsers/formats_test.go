@@ -2,7 +2,6 @@ package parsers_test
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 	"testing"
 
@@ -50,6 +49,8 @@ var lineFormats = map[string]lineFormat{
 	"L28": {in: "Card read UID: 92,10,145,227\nCard read UID: 92,10,145,227,36", want: []string{"tag-present uid=5C0A91E3", "tag-present uid=5C0A91E3"}},
 	"L29": {in: "UID: 92:10:145:227:36", want: []string{"tag-present uid=5C0A91E3"}},
 	"L30": {in: "UID: 136-4-63-161-18", want: []string{"tag-present uid=88043FA1"}},
+	"L31": {in: "Card detected:\n92\n10\n145\n227\n\nCard detected:\n4\n63\n161\n34\n183\n96\n128\n\n",
+		want: []string{"tag-present uid=5C0A91E3", "unknown", "tag-present uid=043FA122B76080", "unknown"}},
 	"L32": {in: "In hex:  5C 0A 91 E3\nIn dec:  92 010 145 227\nIn dec:  92 010 45 09", want: []string{"tag-present uid=5C0A91E3", "tag-present uid=5C0A2D09"}},
 	"L33": {in: "number 1544196579 came\nnumber 2117143364 came", learnAs: parsers.KindTagPresent,
 		want: []string{"tag-present uid=~1544196579", "tag-present uid=~2117143364"}}, // which end is first the number alone does not tell
@@ -86,11 +87,10 @@ var lineFormats = map[string]lineFormat{
 // built-in wording or one that learning makes from its lines; digits that are not there
 // are never made up, and no number is taken as octal.
 func TestLineFormatsOfReportedConsoles(t *testing.T) {
-	// L31, a byte a line, is no format of one line or two: see the next test.
 	for from, to := range map[int]int{1: 10, 20: 43, 50: 60} {
 		for n := from; n <= to; n++ {
 			id := fmt.Sprintf("L%02d", n)
-			if _, ok := lineFormats[id]; !ok && id != "L31" {
+			if _, ok := lineFormats[id]; !ok {
 				t.Errorf("%s has no lines here", id)
 			}
 		}
@@ -129,14 +129,4 @@ func fieldsSaid(e parsers.Event, names ...string) (text string) {
 		}
 	}
 	return text
-}
-
-// L31, a byte a line behind a line that says so: nothing puts them together, so none of
-// them is taken for a tag.
-func TestABytePerLineIsNoTag(t *testing.T) {
-	for _, e := range streamEvents(t, []byte("Card detected:\r\n92\r\n10\r\n145\r\n227\r\n\r\n"), auto(t)...) {
-		if e.UID() != nil || slices.Contains([]parsers.Kind{parsers.KindCardAccepted, parsers.KindCardAdded}, e.Kind) {
-			t.Errorf("%q: %s with a tag", e.Raw, e.Kind)
-		}
-	}
 }

@@ -29,6 +29,7 @@ type profileLine struct {
 	form     UIDForm
 	inherit  bool     // the UID is that of the tag named shortly before
 	next     *pattern // what the following line says, nil for most
+	rows     bool     // it stands over several lines, a byte a line
 	patterns []*pattern
 	before   []string
 	wins     map[int]bool // lines that this one goes before

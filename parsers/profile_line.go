@@ -45,6 +45,9 @@ func newProfileLine(t *lineTOML) (l *profileLine, field string, err error) {
 			return nil, "next", fmt.Errorf("%q: %w", clip(t.Next), err)
 		}
 	}
+	if l.rows = t.Rows; l.rows && l.next == nil {
+		return nil, "rows", errors.New("says how next stands, and there is no next")
+	}
 	return l, "fields", l.checkFields()
 }
 

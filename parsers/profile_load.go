@@ -31,6 +31,7 @@ type lineTOML struct {
 	Kind   string                       `toml:"kind"`
 	Says   stringList                   `toml:"says"`
 	Next   string                       `toml:"next"`
+	Rows   bool                         `toml:"rows"`
 	Before stringList                   `toml:"before"`
 	UID    string                       `toml:"uid"`
 	Fields map[string]string            `toml:"fields"`

@@ -45,6 +45,7 @@ type sense struct {
 type pendingLabel struct {
 	event   Event // as it would be on its own
 	reading reading
+	rows    []summedLine // of a value that stands a byte a line, as far as it has come
 }
 
 // NewStream makes a Stream that begins a capture. Where several profiles are
@@ -170,6 +171,9 @@ func (s *Stream) take(l *summedLine, emit func(*Event)) {
 			return
 		}
 		s.release(emit)
+		if s.pending != nil { // one of its own rows begins another
+			s.release(emit)
+		}
 	}
 	e := &s.event
 	e.First, e.Last, e.Lines[0], e.Lines[1] = l.First, l.Last, l.Number, l.Number
@@ -266,18 +270,30 @@ func (s *Stream) explain(e *Event, p *Profile, r *reading) {
 
 // join puts a value's line to its label, if it is one.
 func (s *Stream) join(l *summedLine, emit func(*Event)) bool {
+	if s.pending.reading.said.line.rows {
+		return s.pending.row(l)
+	}
+	return s.joined(l.Raw, []summedLine{*l}, emit)
+}
+
+// joined gives out the label with the lines of its value, if value is what it is to be.
+func (s *Stream) joined(value []byte, lines []summedLine, emit func(*Event)) bool {
 	label := s.pending
 	line := label.reading.said.line
 	r := label.reading
 	r.fields = r.fields[:len(r.fields):len(r.fields)]
-	if !line.next.full().Match(latin1(l.Raw)) || r.take(line.next, l.Raw, line.form) != nil {
+	if !line.next.full().Match(latin1(value)) || r.take(line.next, value, line.form) != nil {
 		return false
 	}
 	s.pending = nil
 	e := label.event
-	raw := make([]byte, 0, len(e.Raw)+len(e.End)+len(l.Raw))
-	raw = append(append(append(raw, e.Raw...), e.End...), l.Raw...)
-	e.Raw, e.End, e.Last, e.Lines[1], e.sum = raw, l.End, l.Last, l.Number, 0
+	raw, end := append(make([]byte, 0, len(e.Raw)+len(e.End)+len(value)), e.Raw...), e.End
+	for _, l := range lines {
+		raw = append(append(raw, end...), l.Raw...)
+		end = l.End
+	}
+	last := lines[len(lines)-1]
+	e.Raw, e.End, e.Last, e.Lines[1], e.sum = raw, end, last.Last, last.Number, 0
 	s.explain(&e, r.said.profile, &r)
 	s.give(&e, emit)
 	return true
@@ -286,7 +302,7 @@ func (s *Stream) join(l *summedLine, emit func(*Event)) bool {
 // release gives out a label whose value did not come.
 func (s *Stream) release(emit func(*Event)) {
 	label := s.pending
-	if label == nil {
+	if label == nil || len(label.rows) > 0 && s.joined(label.value(), label.rows, emit) {
 		return
 	}
 	s.pending = nil
@@ -299,6 +315,11 @@ func (s *Stream) release(emit func(*Event)) {
 		unexplained(&e, nil)
 	}
 	s.give(&e, emit)
+	offset, line := s.offset, s.line
+	for i := range label.rows { // no value, so lines as any
+		s.take(&label.rows[i], emit)
+	}
+	s.offset, s.line = offset, line
 }
 
 // start gives out what stood before a start text and then the start.
