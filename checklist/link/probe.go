@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"net/netip"
 	"os"
 	"strings"
 	"syscall"
@@ -179,8 +180,9 @@ func ms(d time.Duration) float64 { return float64(d.Microseconds()) / 1000 }
 
 // ProbeSocketsAt opens connections to a port of a board until one is refused, one more
 // than the larger shield has sockets at most, and closes them again. A board that took
-// exactly four or eight and then no more has no socket left.
-func ProbeSocketsAt(ctx context.Context, dial func(ctx context.Context, addr string) (net.Conn, error), addr string) Probe {
+// exactly four or eight and then no more has no socket left; that it still answers a ping
+// (Ping) tells it from one that has gone.
+func ProbeSocketsAt(ctx context.Context, dial func(ctx context.Context, addr string) (net.Conn, error), ping Pinger, addr string) Probe {
 	p := Probe{What: ProbeSocketsOf, Target: addr, Result: ProbeOK}
 	var open []net.Conn
 	defer func() {
@@ -194,6 +196,7 @@ func ProbeSocketsAt(ctx context.Context, dial func(ctx context.Context, addr str
 		if err != nil {
 			p.Evidence = []string{fmt.Sprintf("%d connections taken, the next one: %v", len(open), reason(err))}
 			p.Result = dialResult(err)
+			p.Evidence = append(p.Evidence, pinged(ctx, ping, addr))
 			for _, n := range socketCounts {
 				if len(open) == n {
 					p.Result = ProbeSockets
@@ -205,6 +208,25 @@ func ProbeSocketsAt(ctx context.Context, dial func(ctx context.Context, addr str
 	}
 	p.Evidence = []string{fmt.Sprintf("%d connections taken", len(open))}
 	return p
+}
+
+// A Pinger is Ping or what stands for it.
+type Pinger func(ctx context.Context, host netip.Addr) (took time.Duration, ok bool, err error)
+
+// pinged says what a ping of the host at addr (HOST:PORT) comes to.
+func pinged(ctx context.Context, ping Pinger, addr string) string {
+	host, err := netip.ParseAddrPort(addr)
+	if err != nil {
+		return fmt.Sprintf("ping: not tried, %q is no address", addr)
+	}
+	switch took, ok, err := ping(ctx, host.Addr()); {
+	case err != nil:
+		return fmt.Sprintf("ping: not tried, %v", reason(err))
+	case !ok:
+		return "ping: no answer"
+	default:
+		return fmt.Sprintf("ping: answered after %.1f ms", ms(took))
+	}
 }
 
 // An ARPProbe asks who has addresses, as RFC 5227 describes it: the sender's address is

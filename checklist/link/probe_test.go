@@ -4,6 +4,8 @@ import (
 	"context"
 	"io"
 	"net"
+	"net/netip"
+	"slices"
 	"strings"
 	"syscall"
 	"testing"
@@ -112,8 +114,15 @@ func TestSocketsAreCounted(t *testing.T) {
 			return (&net.Dialer{}).DialContext(ctx, "tcp", addr)
 		}
 		at := controller(t, func(c net.Conn) { _, _ = io.Copy(io.Discard, c) })
-		if p := link.ProbeSocketsAt(t.Context(), dial, at); p.Result != want {
+		ping := func(context.Context, netip.Addr) (time.Duration, bool, error) {
+			return 700 * time.Microsecond, true, nil
+		}
+		p := link.ProbeSocketsAt(t.Context(), dial, ping, at)
+		if p.Result != want {
 			t.Errorf("%d sockets: %+v; want %q", sockets, p, want)
+		}
+		if answered := slices.Contains(p.Evidence, "ping: answered after 0.7 ms"); answered != (want != link.ProbeOK) {
+			t.Errorf("%d sockets: evidence %q; want the ping where a connection was turned away", sockets, p.Evidence)
 		}
 	}
 }

@@ -201,7 +201,7 @@ func probeNetwork(ctx context.Context, item checklist.Item, cards []link.Card, s
 		return []link.Probe{{What: link.ProbeAddress, Target: item.Board.IP, Result: link.ProbeSkipped, Evidence: []string{"the plan has no address for the board"}}}
 	}
 	if socketsPort != 0 {
-		probes = append(probes, link.ProbeSocketsAt(ctx, dialBoard, netip.AddrPortFrom(ip, socketsPort).String()))
+		probes = append(probes, link.ProbeSocketsAt(ctx, dialBoard, link.Ping, netip.AddrPortFrom(ip, socketsPort).String()))
 	}
 	card := facing(cards, ip)
 	skip := func(why string) []link.Probe {
