@@ -3,6 +3,7 @@ package link
 import (
 	"context"
 	"fmt"
+	"strconv"
 	"time"
 
 	"propwright/checklist"
@@ -50,6 +51,9 @@ func recovery(ctx context.Context, s *checklist.Scene, l limits) (checklist.Find
 	m := measureOf(measureRecovery, back.reader, back.shown, lost, back.cable, back.conn)
 	m.Value, m.Unit = back.after, "s"
 	m.Params["result"] = back.result
+	if back.written > 0 {
+		m.Params["written_s"] = number(back.written)
+	}
 	e, err := s.Measure(m)
 	return recoveryFinding(e, l), err
 }
@@ -58,6 +62,7 @@ func recovery(ctx context.Context, s *checklist.Scene, l limits) (checklist.Find
 type comeback struct {
 	result      string
 	after       float64 // seconds from the cable to the connection, or to giving up
+	written     float64 // seconds from the cable to the first good write; 0 for none
 	cable, conn checklist.Entry
 	reader      checklist.Reader
 	shown       shown
@@ -98,6 +103,9 @@ func comeBack(ctx context.Context, s *checklist.Scene, l limits, noticed bool) (
 		return b, nil
 	}
 	b.shown, err = show(ctx, s, showing{reader: b.reader, several: len(s.Item.Readers) > 1, console: true, onWithin: max(l.off, 2*l.fail), offWithin: l.off})
+	if b.shown.on.N != 0 {
+		b.written = b.shown.on.Frame.At.Sub(since).Seconds()
+	}
 	switch {
 	case b.shown.result == resultNotRead || b.shown.result == resultCard:
 		b.result = b.shown.result
@@ -121,13 +129,23 @@ func recoveryFinding(e checklist.Entry, l limits) checklist.Finding {
 		Limit: ptr(checklist.Number(l.recover.Seconds(), "s", fmt.Sprintf("within %g s of the cable", l.recover.Seconds()))),
 		Value: checklist.Number(m.Value, "s", fmt.Sprintf("%s after %.1f s", result, m.Value)),
 	}
+	written := ""
+	if s, err := strconv.ParseFloat(m.Params["written_s"], 64); err == nil {
+		written = fmt.Sprintf("first good write after %.1f s", s)
+	}
 	switch result {
 	case recoveredNew:
+		if written != "" {
+			f.Value.Text += ", " + written
+		}
 		if m.Value > l.recover.Seconds() {
 			f.Verdict = checklist.Failed
 		}
 	case recoveredKept:
 		f.Value = checklist.Text(result)
+		if written != "" {
+			f.Value.Text += ", " + written
+		}
 		f.Note = "The board kept its connection through the pull, and the coil was written over it."
 	case notRecovered:
 		f.Verdict = checklist.Failed
