@@ -4,18 +4,22 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 
 	"propwright/checklist"
 	"propwright/checklist/diagnose"
 	"propwright/checklist/plan"
+	"propwright/checklist/report"
 	"propwright/parsers"
 )
 
 // A planned prop is what a diagnosis holds the console against.
 type plannedProp struct {
 	item *checklist.Item // nil where no plan is at hand
+	good *report.Model   // the newest report in which this board passed here; nil for none
 	said []parsers.Event // what the board said of its settings and its controller
 }
 
@@ -25,7 +29,7 @@ const mostSaid = 4096
 // hear keeps what there is to compare.
 func (p *plannedProp) hear(e parsers.Event) {
 	switch e.Kind {
-	case parsers.KindSetting, parsers.KindAddress, parsers.KindControllerUp, parsers.KindControllerDown, parsers.KindCoilWritten:
+	case parsers.KindReaderVersion, parsers.KindSetting, parsers.KindAddress, parsers.KindControllerUp, parsers.KindControllerDown, parsers.KindCoilWritten:
 		if len(p.said) == mostSaid {
 			p.said = slices.Delete(p.said, 0, mostSaid/2)
 		}
@@ -67,7 +71,66 @@ func (c *diagnosis) readPlan(ctx context.Context, d deps) error {
 		return nil
 	}
 	c.plan.item = &item
-	return nil
+	c.plan.good, err = lastGood(filepath.Join(c.o.site, "reports"), item)
+	return err
+}
+
+// lastGood is the newest report in which the prop's board passed here, nil for none.
+func lastGood(reports string, item checklist.Item) (*report.Model, error) {
+	runs, err := pastRuns(reports, item.Prop)
+	if err != nil {
+		return nil, toolError{what: "reports", err: err}
+	}
+	for _, r := range slices.Backward(runs) {
+		if r.end != checklist.EndPassed || r.board != item.Board.Asset {
+			continue
+		}
+		text, err := os.ReadFile(filepath.Join(reports, runName(r.number, item.Prop), report.FileReport))
+		if err != nil {
+			return nil, toolError{what: fmt.Sprintf("report %d", r.number), err: withoutPath(err)}
+		}
+		m, err := report.Parse(text)
+		if err != nil {
+			return nil, toolError{what: fmt.Sprintf("report %d", r.number), err: err}
+		}
+		return &m, nil
+	}
+	return nil, nil
+}
+
+// sinceGood says what the last good report speaks for, and what the chip said then.
+func (c *diagnosis) sinceGood() {
+	m := c.plan.good
+	if m == nil {
+		return
+	}
+	name := fmt.Sprintf("report %d of %s", m.Number, m.Issued.Format("2 January 2006"))
+	if e, ok := c.k.Measured("worked-before=yes", name+" passed this board here"); ok {
+		e.From = diagnose.FromReport
+		c.read = append(c.read, []diagnose.Evidence{e})
+	}
+	then, now := versionIn(m), ""
+	for _, e := range c.plan.said {
+		if e.Kind == parsers.KindReaderVersion {
+			now = e.Field("version")
+		}
+	}
+	if then != "" && now != "" && !strings.EqualFold(then, now) {
+		c.notes = append(c.notes, fmt.Sprintf("The reader chip said version %s in %s and says %s now.", then, name, now))
+	}
+}
+
+// versionIn is the chip version that a report's chip step found, "" for none.
+func versionIn(m *report.Model) string {
+	for _, s := range m.Steps {
+		for _, f := range s.Findings {
+			if version, ok := strings.CutPrefix(f.Value.Text, "version "); ok && f.What == "chip version" {
+				version, _, _ = strings.Cut(version, ",")
+				return version
+			}
+		}
+	}
+	return ""
 }
 
 // compare holds what was heard against the plan, and says what a board like this has no
@@ -76,6 +139,7 @@ func (c *diagnosis) compare() {
 	facts := &c.situation.Facts
 	if c.plan.item != nil {
 		*facts = append(*facts, diagnose.FactPlanned)
+		c.sinceGood()
 		unlike, untold := c.plan.item.Against(c.plan.said)
 		evidence := c.k.FailedStep("settings", unlike)
 		for i := range evidence {

@@ -94,3 +94,50 @@ func TestDiagnoseTalkWaitsForThePort(t *testing.T) {
 		t.Errorf("what was answered is not in the result: %s", out)
 	}
 }
+
+// A report in which this board passed here speaks against what is built in wrong from the
+// beginning, and what its chip said then is held beside what it says now.
+func TestDiagnoseRestsOnTheLastGoodReport(t *testing.T) {
+	dir := t.TempDir()
+	if status := run(t.Context(), []string{"demo", "--dir", dir}, strings.NewReader(""), io.Discard, io.Discard); status != statusDone {
+		t.Fatalf("demo: status %d", status)
+	}
+	log := filepath.Join(dir, "console.log")
+	if err := os.WriteFile(log, consoleOf(t, "reader-zero", 5), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	swapped := func(more ...string) (p float64, notes, seen string) {
+		var out bytes.Buffer
+		if status := run(t.Context(), append([]string{"diagnose", "--from", log, "--json"}, more...), strings.NewReader(""), &out, io.Discard); status != statusDone {
+			t.Fatalf("status %d", status)
+		}
+		var v struct {
+			Causes []struct {
+				ID          string
+				Probability float64
+				Evidence    []string
+			} `json:"causes"`
+			Notes []string `json:"notes"`
+		}
+		if err := json.Unmarshal(out.Bytes(), &v); err != nil {
+			t.Fatal(err)
+		}
+		for _, c := range v.Causes {
+			if c.ID == "spi-wires-swapped" {
+				p, seen = c.Probability, strings.Join(c.Evidence, "\n")
+			}
+		}
+		return p, strings.Join(v.Notes, "\n"), seen
+	}
+	without, _, _ := swapped()
+	with, notes, seen := swapped(demoProp, "--site", filepath.Join(dir, "site"))
+	if with <= 0 || with >= without {
+		t.Errorf("wires on the wrong pins: %.3f with the report, %.3f without; want less", with, without)
+	}
+	if !strings.Contains(notes, "The reader chip said version 0x92 in report 1 of ") || !strings.Contains(notes, "says 0x00 now") {
+		t.Errorf("notes %q", notes)
+	}
+	if !strings.Contains(seen, "whether this board has passed here before: it has (report)") {
+		t.Errorf("evidence %q", seen)
+	}
+}
