@@ -23,7 +23,10 @@ type understood struct {
 // and answer are read as one text, and only what is out of the ordinary counts.
 func (k *Knowledge) hear(h heard) []understood {
 	h.answer = noFault(h.answer)
-	out := k.match(h.question, h.answer, 0)
+	out := k.match(h.question, mainClause(h.answer), 0)
+	if len(out) == 0 {
+		out = k.match(h.question, h.answer, 0)
+	}
 	if len(out) == 0 {
 		both := append(slices.Clone(h.question), h.answer...)
 		if out = k.match(h.question, both, 1); len(out) == 0 {
@@ -35,6 +38,20 @@ func (k *Knowledge) hear(h heard) []understood {
 	out = append(out, k.places(h)...)
 	out = append(out, k.spans(h)...)
 	return append(out, k.lampColours(h)...)
+}
+
+// mainClause is an answer up to what it is set against: "answers while the text says no
+// cable" says that it answers.
+func mainClause(b bag) bag {
+	for i, t := range b {
+		switch t.word {
+		case "while", "whereas", "although", "though":
+			if i > 0 {
+				return b[:i]
+			}
+		}
+	}
+	return b
 }
 
 // opposites of lamp colours: what an inverted lamp shows.
@@ -305,7 +322,11 @@ func (k *Knowledge) Answer(text string) (Answer, error) {
 			out.Evidence[0].Exact = true
 			return out, nil
 		}
-		if v := f.said(words(a)); v >= 0 {
+		v := f.said(mainClause(words(a)))
+		if v < 0 {
+			v = f.said(words(a))
+		}
+		if v >= 0 {
 			add(Observation{named, v})
 		}
 	}

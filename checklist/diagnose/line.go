@@ -55,6 +55,9 @@ func newLine(e parsers.Event) (l line, ok bool) {
 			l.kind = parsers.KindUnknown // the network's chip, not the reader's
 		}
 	}
+	if l.kind == parsers.KindReaderMissing && e.Profile == "" && !readerChip.holdsAny(words(text)) && !anyChip.holdsAny(words(text)) {
+		l.kind = parsers.KindUnknown // nobody answers, but nobody says who
+	}
 	if u := e.UID(); u != nil {
 		l.uid = u.String()
 	} else {
@@ -82,6 +85,7 @@ func newLine(e parsers.Event) (l line, ok bool) {
 var (
 	netChip     = mustPhrases("w5100|w5200|w5500|ethernet|lan|eth|network|nic|enc28j60|phy")
 	readerChip  = mustPhrases("reader*|rfid|mfrc522|rc522|pcd|rdr|tag|nfc|antenna")
+	anyChip     = mustPhrases("chip|ic|module|spi|version|register|silicon")
 	addWords    = mustPhrases("add|added|written|stored|learned|learnt|taught|enrolled|saved !master")
 	refuseWords = mustPhrases("refused|denied|unknown|rejected|stranger|deny|nope|forbidden")
 	letIn       = mustPhrases("accepted|allowed|welcome|granted|known|grant")
