@@ -16,9 +16,9 @@ var planable = []string{
 
 // Against holds what a board says of itself against the plan: what it prints of its
 // settings, the last of each, its address, and which controller it calls. unlike are
-// failed findings; untold are the planned settings that it never prints, none where it
-// prints no setting at all.
-func (it Item) Against(events []parsers.Event) (unlike []Finding, untold []string) {
+// failed findings; alike are the settings that are as planned; untold are the planned
+// settings that it never prints, none where it prints no setting at all.
+func (it Item) Against(events []parsers.Event) (unlike []Finding, alike, untold []string) {
 	told := map[string]string{}
 	printed := false
 	for i := range events {
@@ -46,9 +46,11 @@ func (it Item) Against(events []parsers.Event) (unlike []Finding, untold []strin
 			untold = append(untold, name)
 		case is && !it.sameSetting(name, value, planned):
 			unlike = append(unlike, it.unlike(name, value, planned))
+		case is:
+			alike = append(alike, name)
 		}
 	}
-	return unlike, untold
+	return unlike, alike, untold
 }
 
 // unlike is a setting that is not as planned.

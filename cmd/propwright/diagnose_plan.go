@@ -140,12 +140,18 @@ func (c *diagnosis) compare() {
 	if c.plan.item != nil {
 		*facts = append(*facts, diagnose.FactPlanned)
 		c.sinceGood()
-		unlike, untold := c.plan.item.Against(c.plan.said)
+		unlike, alike, untold := c.plan.item.Against(c.plan.said)
 		evidence := c.k.FailedStep("settings", unlike)
 		for i := range evidence {
 			evidence[i].From, evidence[i].Text = diagnose.FromConsole, strings.TrimPrefix(evidence[i].Text, "step settings: ")
 		}
 		c.read = append(c.read, evidence)
+		if len(unlike) == 0 && slices.Contains(alike, parsers.SettingCoil) {
+			if e, ok := c.k.Measured("built-with=as-planned", join(alike)); ok {
+				e.From = diagnose.FromConsole
+				c.read = append(c.read, []diagnose.Evidence{e})
+			}
+		}
 		for _, f := range unlike {
 			c.notes = append(c.notes, f.Note)
 		}

@@ -68,6 +68,7 @@ func (c *diagnosis) interact(ctx context.Context, d deps) (err error) {
 			return err
 		}
 	}
+	t.pointToLink()
 	if c.o.port != "" && !again {
 		if done, err := t.beforePlugging(ctx); err != nil || done {
 			return err
@@ -85,6 +86,17 @@ func (c *diagnosis) interact(ctx context.Context, d deps) (err error) {
 	}
 	t.proof = fmt.Sprintf("What proves it is the checklist: propwright commission %s runs %s again and writes the report.", firstOf(c.o.prop, "PROP"), step)
 	return t.loop(ctx)
+}
+
+// pointToLink names what tells most by itself where tags are read and the room or the
+// controller does not follow.
+func (t *talk) pointToLink() {
+	f := t.k.Finding("symptom")
+	if slices.ContainsFunc(t.answered, func(e diagnose.Evidence) bool {
+		return e.Finding == f && slices.Contains([]string{"output", "late", "controller"}, t.k.Findings[f].Values[e.Value].ID)
+	}) {
+		t.say("=> Tag and coil seen together name most of these within a minute: propwright link %s --listen ADDR:PORT --port %s", firstOf(t.o.prop, "PROP"), firstOf(t.o.port, "PORT"))
+	}
 }
 
 // gatherOnceThere gathers; a port that is not there, since a question had USB unplugged, is
