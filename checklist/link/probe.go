@@ -244,6 +244,10 @@ var ErrNoARP = errors.New("an ARP probe is not possible here")
 // arpBetween is PROBE_MIN of RFC 5227, 1.1.
 const arpBetween = time.Second
 
+// announceWait is ANNOUNCE_WAIT of RFC 5227, 1.1, as a multiple of PROBE_MIN: how long
+// answers to the last ask are waited for, since a network may be slow.
+const announceWait = 2
+
 // arpAsks is PROBE_NUM of RFC 5227, 1.1.
 const arpAsks = 3
 

@@ -57,13 +57,17 @@ func (p ARPProbe) Ask(ctx context.Context, addresses []netip.Addr) (Owners, erro
 	if p.Between <= 0 {
 		p.Between = arpBetween
 	}
-	for range p.Asks {
+	for i := range p.Asks {
 		for _, a := range addresses {
 			if err := unix.Sendto(s, probeOf(card.HardwareAddr, a), 0, &to); err != nil {
 				return nil, fmt.Errorf("arp probe on %s: %w", p.Card, err)
 			}
 		}
-		if err := hear(ctx, s, p.Between, card.HardwareAddr, addresses, owners); err != nil {
+		wait := p.Between
+		if i == p.Asks-1 {
+			wait *= announceWait
+		}
+		if err := hear(ctx, s, wait, card.HardwareAddr, addresses, owners); err != nil {
 			return nil, err
 		}
 	}

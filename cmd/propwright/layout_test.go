@@ -41,7 +41,7 @@ func rooms() map[string][]string {
 		"checklist/reach/field":     {},
 		"checklist/link":            below(),
 		"checklist/plan":            below(),
-		"checklist/diagnose":        below(),
+		"checklist/diagnose":        below("checklist/reach/estimate"),
 		"checklist/report":          below(),
 		"checklist/store":           below("checklist/plan"),
 		"checklist/store/storetest": below("checklist/plan"),
