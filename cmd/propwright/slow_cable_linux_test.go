@@ -15,7 +15,8 @@ import (
 func init() { helpers["slow-cable"] = func() { os.Exit(slowCable(os.Args[1:])) } }
 
 // slowCable is a network cable between two cards of this network namespace, for kernels
-// without netem: it brings each frame over later than it came, and drops some by chance.
+// without netem: it brings each frame over later than it came, and drops some of those of
+// IPv4 by chance (who has an address is asked three times at most, so those come over).
 //
 //	slow-cable CARD CARD DELAY LOST SEED
 //
@@ -86,7 +87,7 @@ func carry(from, to int, delay time.Duration, lost float64, random *rand.Rand) e
 		if err != nil && !errors.Is(err, unix.ENETDOWN) {
 			return err
 		}
-		if err != nil || random.Float64() < lost {
+		if err != nil || carriesIP(buf[:n]) && random.Float64() < lost {
 			continue
 		}
 		select {
@@ -95,4 +96,11 @@ func carry(from, to int, delay time.Duration, lost float64, random *rand.Rand) e
 			return err
 		}
 	}
+}
+
+// carriesIP reports whether a frame behind the kernel's header (struct virtio_net_hdr, 10
+// bytes) holds IPv4 (EtherType 0800, IEEE 802.3 and RFC 894).
+func carriesIP(b []byte) bool {
+	const at = 10 + 12
+	return len(b) > at+1 && b[at] == 0x08 && b[at+1] == 0x00
 }
