@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -50,13 +49,13 @@ func (c *diagnosis) readPlan(ctx context.Context, d deps) error {
 	if c.o.prop == "" {
 		return nil
 	}
-	if _, err := plan.OpenFolder(c.o.site); errors.Is(err, plan.ErrNoSite) {
+	st, err := openPlan(ctx, d, c.o.site)
+	if errors.Is(err, plan.ErrNoSite) {
 		if c.o.siteGiven {
 			c.notes = append(c.notes, fmt.Sprintf("There is no site in %q; nothing is held against a plan.", c.o.site))
 		}
 		return nil
 	}
-	st, err := openPlan(ctx, d, c.o.site)
 	if err != nil {
 		return err
 	}
@@ -77,23 +76,17 @@ func (c *diagnosis) readPlan(ctx context.Context, d deps) error {
 
 // lastGood is the newest report in which the prop's board passed here, nil for none.
 func lastGood(reports string, item checklist.Item) (*report.Model, error) {
-	runs, err := pastRuns(reports, item.Prop)
+	runs, err := priorRuns(reports, item.Prop, 1<<31-1)
 	if err != nil {
 		return nil, toolError{what: "reports", err: err}
 	}
 	for _, r := range slices.Backward(runs) {
-		if r.end != checklist.EndPassed || r.board != item.Board.Asset {
+		if r.End != checklist.EndPassed {
 			continue
 		}
-		text, err := os.ReadFile(filepath.Join(reports, runName(r.number, item.Prop), report.FileReport))
-		if err != nil {
-			return nil, toolError{what: fmt.Sprintf("report %d", r.number), err: withoutPath(err)}
+		if m, ok := readSigned(reports, item.Prop, r.Number); ok && m.Board.Asset == item.Board.Asset {
+			return &m, nil
 		}
-		m, err := report.Parse(text)
-		if err != nil {
-			return nil, toolError{what: fmt.Sprintf("report %d", r.number), err: err}
-		}
-		return &m, nil
 	}
 	return nil, nil
 }

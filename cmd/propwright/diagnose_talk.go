@@ -118,12 +118,18 @@ func (t *talk) gatherOnceThere(ctx context.Context) (done bool, err error) {
 // readBack says what the answers that came with the command were taken for.
 func (t *talk) readBack() {
 	for _, h := range t.heard {
-		if len(h.As) == 0 {
-			t.say("   %s: no test that is known; it counts a little, by its words", h.Told)
-			continue
-		}
-		t.say("   %s: taken as %s", h.Told, join(h.As))
+		t.say("   %s: %s", h.Told, takenAs(h))
 	}
+}
+
+const notKnown = "no test that is known; it counts a little, by its words"
+
+// takenAs says what an answer was taken for.
+func takenAs(h diagnose.Heard) string {
+	if len(h.As) == 0 {
+		return notKnown
+	}
+	return "taken as " + join(h.As)
 }
 
 // told reports whether a test needs no asking: it was answered, or has nothing to tell.
@@ -411,7 +417,7 @@ func (t *talk) said(line string) (again, done bool, err error) {
 		return false, true, err
 	}
 	if h := t.heard[len(t.heard)-1]; len(h.As) == 0 {
-		t.say("   no test that is known; it counts a little, by its words")
+		t.say("   %s", notKnown)
 	} else {
 		t.say("   taken as: %s", join(h.As))
 	}

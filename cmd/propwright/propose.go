@@ -51,15 +51,22 @@ func pastRuns(reports, prop string) ([]pastRun, error) {
 	}
 	var runs []pastRun
 	for _, p := range prior {
-		text, err := os.ReadFile(filepath.Join(reports, runName(p.Number, prop), report.FileReport))
-		if err != nil {
-			continue // not signed, so it says nothing
-		}
-		m, err := report.Parse(text)
-		if err != nil {
+		m, ok := readSigned(reports, prop, p.Number)
+		if !ok {
 			continue
 		}
 		runs = append(runs, pastRun{p.Number, m.Procedure.Name, m.Board.Asset, p.End, m.Complete})
 	}
 	return runs, nil
+}
+
+// readSigned is a prop's report of a number; ok is false where it was not signed, or is
+// none that this program reads, so that it says nothing.
+func readSigned(reports, prop string, number int) (m report.Model, ok bool) {
+	text, err := os.ReadFile(filepath.Join(reports, runName(number, prop), report.FileReport))
+	if err != nil {
+		return m, false
+	}
+	m, err = report.Parse(text)
+	return m, err == nil
 }
