@@ -54,6 +54,17 @@ func mainClause(b bag) bag {
 	return b
 }
 
+// sure is the score of what an answer's figures or listed words say outright.
+const sure = 20
+
+// surely is a finding's value that was said outright; nothing where there is none such.
+func (k *Knowledge) surely(f int, value string) []understood {
+	if f < 0 || k.Findings[f].Value(value) < 0 {
+		return nil
+	}
+	return []understood{{Observation{f, k.Findings[f].Value(value)}, sure}}
+}
+
 // opposites of lamp colours: what an inverted lamp shows.
 var opposites = map[string]string{
 	"red": "cyan", "green": "magenta", "blue": "yellow", "cyan": "red", "magenta": "green", "purple": "green",
@@ -83,11 +94,7 @@ func (k *Knowledge) lampColours(h heard) []understood {
 	if opposites[want] == is || opposites[is] == want {
 		value = "inverted"
 	}
-	if v := k.Findings[f].Value(value); v >= 0 {
-		const sure = 20
-		return []understood{{Observation{f, v}, sure}}
-	}
-	return nil
+	return k.surely(f, value)
 }
 
 // match finds findings by words for the question and for the answer, among values from
@@ -102,7 +109,6 @@ func (k *Knowledge) match(question, answer bag, from int) []understood {
 		}
 		best := understood{Observation: Observation{f, -1}}
 		if v := finding.told(answer); v >= from {
-			const sure = 20
 			best = understood{Observation{f, v}, asked*2 + sure}
 		}
 		for v := from; v < len(finding.Values); v++ {
@@ -159,18 +165,11 @@ func (k *Knowledge) coilNumbers(h heard) []understood {
 		return nil
 	}
 	lo, hi := min(ns[0], ns[1]), max(ns[0], ns[1])
-	const sure = 20
-	value := func(f int, id string) []understood {
-		if f < 0 || k.Findings[f].Value(id) < 0 {
-			return nil
-		}
-		return []understood{{Observation{f, k.Findings[f].Value(id)}, sure}}
-	}
 	switch {
 	case asHex(lo) == hi:
-		return append(value(f, "far"), value(base, "unlike")...)
+		return append(k.surely(f, "far"), k.surely(base, "unlike")...)
 	case hi-lo == 1:
-		return value(f, "neighbour")
+		return k.surely(f, "neighbour")
 	}
 	return nil
 }
@@ -195,11 +194,7 @@ func (k *Knowledge) rates(h heard) []understood {
 	if lo, hi := min(of[0], of[1]), max(of[0], of[1]); hi == 2*lo {
 		value = "half-or-double"
 	}
-	if v := k.Findings[f].Value(value); v >= 0 {
-		const sure = 20
-		return []understood{{Observation{f, v}, sure}}
-	}
-	return nil
+	return k.surely(f, value)
 }
 
 // places compares how many tags are stored with how many places there are, as in 32 of 30.
@@ -218,10 +213,7 @@ func (k *Knowledge) places(h heard) []understood {
 		if a.n > b.n {
 			value = "beyond"
 		}
-		if v := k.Findings[f].Value(value); v >= 0 {
-			const sure = 20
-			return []understood{{Observation{f, v}, sure}}
-		}
+		return k.surely(f, value)
 	}
 	return nil
 }
@@ -240,11 +232,7 @@ func (k *Knowledge) spans(h heard) []understood {
 	if is >= offPace*want || want >= offPace*is {
 		value = "factor"
 	}
-	if v := k.Findings[f].Value(value); v >= 0 {
-		const sure = 20
-		return []understood{{Observation{f, v}, sure}}
-	}
-	return nil
+	return k.surely(f, value)
 }
 
 // offPace is by how much a clock must be off to be another than it was built for: the
